@@ -1,0 +1,109 @@
+// Package fault holds the kinds of error that the domain knows. An error names
+// the field it is about and says what would be right; which transport code it
+// becomes is decided by the transport.
+package fault
+
+import (
+	"errors"
+	"sort"
+	"strings"
+)
+
+// Kind is the class of a fault.
+type Kind uint8
+
+// Kinds.
+const (
+	Internal   Kind = iota // a bug: details are for the log
+	Invalid                // the request is wrong in itself
+	Infeasible             // valid wishes that can't all be met
+	Refused                // safety: says what would be needed
+	NotFound
+	Exists
+	Stale
+	Canceled
+)
+
+var kindNames = [...]string{"internal", "invalid", "infeasible", "refused", "not found", "exists", "stale", "canceled"}
+
+// String gives a plain name.
+func (k Kind) String() string { return kindNames[k] }
+
+// Violation is one thing wrong with one field.
+type Violation struct {
+	Field  string // path in the request's own spelling: constraints.days[1].minutes
+	Reason string // stable, UPPER_SNAKE_CASE
+	Says   string // a sentence: what is wrong and what would be right
+}
+
+// Error is a fault with one or more violations.
+type Error struct {
+	Kind       Kind
+	Violations []Violation
+	cause      error
+}
+
+// New makes an error about one field.
+func New(k Kind, reason, field, says string) *Error {
+	return &Error{Kind: k, Violations: []Violation{{Field: field, Reason: reason, Says: says}}}
+}
+
+// Wrap makes an Internal or Canceled error around a cause.
+func Wrap(k Kind, reason string, cause error) *Error {
+	return &Error{Kind: k, Violations: []Violation{{Reason: reason, Says: cause.Error()}}, cause: cause}
+}
+
+// Error lists the violations, one a line.
+func (e *Error) Error() string {
+	var b strings.Builder
+	for i, v := range e.Violations {
+		if i > 0 {
+			b.WriteByte('\n')
+		}
+		if v.Field != "" {
+			b.WriteString(v.Field + ": ")
+		}
+		b.WriteString(v.Says)
+		if v.Reason != "" {
+			b.WriteString(" [" + v.Reason + "]")
+		}
+	}
+	return b.String()
+}
+
+// Unwrap gives the cause, if any.
+func (e *Error) Unwrap() error { return e.cause }
+
+// As finds the fault in an error chain.
+func As(err error) (*Error, bool) {
+	var f *Error
+	ok := errors.As(err, &f)
+	return f, ok
+}
+
+// Collector gathers violations so that one answer carries them all.
+type Collector struct {
+	kind Kind
+	list []Violation
+}
+
+// NewCollector collects violations of one kind.
+func NewCollector(k Kind) *Collector { return &Collector{kind: k} }
+
+// Add notes a violation.
+func (c *Collector) Add(reason, field, says string) {
+	c.list = append(c.list, Violation{Field: field, Reason: reason, Says: says})
+}
+
+// Len counts violations.
+func (c *Collector) Len() int { return len(c.list) }
+
+// Err returns nil, or an Error with the violations in order of field.
+func (c *Collector) Err() error {
+	if len(c.list) == 0 {
+		return nil
+	}
+	out := append([]Violation(nil), c.list...)
+	sort.SliceStable(out, func(i, j int) bool { return out[i].Field < out[j].Field })
+	return &Error{Kind: c.kind, Violations: out}
+}
