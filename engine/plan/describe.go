@@ -1,6 +1,7 @@
 package plan
 
 // ParamSpec describes a parameter of a strategy, enough to draw a form from it.
+// Default is what an intermediate athlete with general goals gets without it.
 type ParamSpec struct {
 	Name    string    `json:"name"`
 	Kind    ValueKind `json:"kind"`
@@ -9,6 +10,8 @@ type ParamSpec struct {
 	Max     int64     `json:"max"`
 	Choices []string  `json:"choices,omitempty"` // of a text
 	Unit    string    `json:"unit,omitzero"`
+	Whole   bool      `json:"whole,omitzero"`  // a number without thousandths
+	Varies  string    `json:"varies,omitzero"` // how what is taken without the parameter differs from Default by athlete or goals; empty: never
 	Says    string    `json:"says"`
 	Source  string    `json:"source"`
 }

@@ -92,8 +92,8 @@ type ProgramExercise struct {
 	Name          string        `json:"name"`
 	Role          Role          `json:"role"`
 	Track         string        `json:"track,omitzero"`
-	Sets          []Set         `json:"sets"`    // warm-up sets first
-	Seconds       Seconds       `json:"seconds"` // all of it: setting up, warm-up sets, working sets, rest
+	Sets          []Set         `json:"sets,omitempty"` // warm-up sets first
+	Seconds       Seconds       `json:"seconds"`        // all of it: setting up, warm-up sets, working sets, rest
 	Progress      Progression   `json:"progress,omitzero"`
 	Note          string        `json:"note,omitzero"`
 	Basis         []Basis       `json:"basis,omitempty"`
@@ -123,7 +123,7 @@ type Session struct {
 	Limit     Seconds           `json:"limit"`   // what the day has
 	Warmup    Seconds           `json:"warmup"`  // general warm-up
 	Seconds   Seconds           `json:"seconds"` // in all, upper estimate
-	Exercises []ProgramExercise `json:"exercises"`
+	Exercises []ProgramExercise `json:"exercises,omitempty"`
 }
 
 // MuscleTotal is a week's sets for a muscle. Wanted is 0 where nothing is asked.
@@ -150,7 +150,7 @@ type Week struct {
 	Kind     WeekKind      `json:"kind"`
 	Dose     Permille      `json:"dose"`
 	Start    Opt[Date]     `json:"start,omitzero"`
-	Sessions []Session     `json:"sessions"`
+	Sessions []Session     `json:"sessions,omitempty"`
 	Muscles  []MuscleTotal `json:"muscles,omitempty"`
 	Lifts    []LiftTotal   `json:"lifts,omitempty"`
 }
@@ -159,7 +159,7 @@ type Week struct {
 type Phase struct {
 	Name  string `json:"name"`
 	Aim   string `json:"aim"`
-	Weeks []Week `json:"weeks"`
+	Weeks []Week `json:"weeks,omitempty"`
 }
 
 // Assumption is a default that was filled in.
@@ -212,10 +212,10 @@ type Strength struct {
 	SD         Permille `json:"sd"`           // of it
 	Known      int32    `json:"known"`        // performances used; 0: borrowed from Borrowed
 	Borrowed   string   `json:"borrowed,omitzero"`
-	Curve      string   `json:"curve"`   // family
-	Slope      Permille `json:"slope"`   // of repetitions beyond the first, 1000 is the population's
-	Share      Permille `json:"share"`   // of body mass moved with the load
-	Planned    []int64  `json:"planned"` // 1RM in grams, week by week
+	Curve      string   `json:"curve"`             // family
+	Slope      Permille `json:"slope"`             // of repetitions beyond the first, 1000 is the population's
+	Share      Permille `json:"share"`             // of body mass moved with the load
+	Planned    []int64  `json:"planned,omitempty"` // 1RM in grams, week by week
 }
 
 // Versions are what the program depends on beside the request.
@@ -233,9 +233,9 @@ type Allocation struct {
 	FromWeek   int32   `json:"from_week"`
 	ToWeek     int32   `json:"to_week"`
 	Candidates int32   `json:"candidates"`
-	Value      []int64 `json:"value"` // by level of the objective, first the gravest
-	Bound      []int64 `json:"bound"`
-	Proven     []bool  `json:"proven"`
+	Value      []int64 `json:"value,omitempty"` // by level of the objective, first the gravest
+	Bound      []int64 `json:"bound,omitempty"`
+	Proven     []bool  `json:"proven,omitempty"`
 	Work       int64   `json:"work"` // nodes
 }
 
@@ -245,12 +245,12 @@ type Program struct {
 	RequestDigest string       `json:"request_digest"` // of the request as it came
 	Seed          uint32       `json:"seed"`
 	Request       Request      `json:"request"`
-	Phases        []Phase      `json:"phases"`
+	Phases        []Phase      `json:"phases,omitempty"`
 	Strengths     []Strength   `json:"strengths,omitempty"`
 	Allocations   []Allocation `json:"allocations,omitempty"`
 	Assumptions   []Assumption `json:"assumptions,omitempty"`
 	Findings      []Finding    `json:"findings,omitempty"`
-	Cautions      []Caution    `json:"cautions"`
+	Cautions      []Caution    `json:"cautions,omitempty"`
 	Rules         []Rule       `json:"rules,omitempty"`
 	Digest        string       `json:"digest,omitzero"` // of all the above
 }

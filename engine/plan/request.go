@@ -81,8 +81,8 @@ type DateRange struct {
 // Constraints are the facts of the athlete's life.
 type Constraints struct {
 	Unit       MassUnit      `json:"unit,omitzero"`
-	Days       []Day         `json:"days"`
-	Places     []Place       `json:"places"`
+	Days       []Day         `json:"days,omitempty"`
+	Places     []Place       `json:"places,omitempty"`
 	Periods    []PlacePeriod `json:"periods,omitempty"`
 	PreparedOn Opt[Date]     `json:"prepared_on,omitzero"` // the day the request is made: evidence and clearance are aged from it
 	Start      Opt[Date]     `json:"start,omitzero"`
@@ -138,7 +138,7 @@ type Track struct {
 	Name        string    `json:"name,omitzero"`
 	ExerciseIDs []string  `json:"exercises,omitempty"`
 	Muscles     []Muscle  `json:"muscles,omitempty"`
-	Segments    []Segment `json:"segments"`
+	Segments    []Segment `json:"segments,omitempty"`
 }
 
 // LeadIn is a run of easy weeks before the plan, the same whatever follows.

@@ -101,6 +101,11 @@ func (l Load) IsZero() bool { return l.Milli == 0 }
 // String prints the load as a coach writes it: "102.5 kg", "225 lb".
 func (l Load) String() string { return l.Number() + " " + l.Unit.String() }
 
+// Whole prints the load to the nearest whole unit, for estimates in sentences.
+func (l Load) Whole() string {
+	return Load{Milli: divRound(l.Milli, 1000) * 1000, Unit: l.Unit}.String()
+}
+
 // Number prints the load without its unit, trailing zeros removed.
 func (l Load) Number() string {
 	m, sign := l.Milli, ""
