@@ -1,0 +1,27 @@
+// Package load turns strength into kilograms or pounds that can be put on a bar, and back.
+//
+// The way from what an athlete has shown to a set on paper runs through the files:
+//
+//   - estimate.go: performances become one 1RM with its standard deviation.
+//   - curve.go: a curve per family of exercise says how many repetitions a fresh
+//     athlete can do at a share of the 1RM; it can be shifted to the person.
+//   - fatigue.go: each set leaves a debt that rest pays back, so the last of four
+//     sets is checked against what is left and not against the fresh curve.
+//   - buildable.go: the wanted load becomes one that the bars, plates, dumbbells or
+//     stacks at hand really give, with the plates of each side.
+//   - warmup.go and time.go: the lighter sets before, and the seconds of it all.
+//
+// Two files are references and not machinery. equation.go holds the published 1RM
+// equations by their authors' names, for display and comparison; nothing of it
+// reaches a program. table.go holds the textbook %1RM table and the load tables by
+// repetitions and RIR that follow from a table; as a Curve it is a named alternative.
+//
+// Everything that decides something is an integer: repetitions in tenths, shares of
+// the 1RM in basis points (10,000 is 100 %), masses in grams or in thousandths of
+// their own unit. The one place where floats are used on the way, the curves, uses
+// only + - * / with explicit conversions, which forbid fused multiply-add, and is
+// rounded to basis points once; a test pins the digest of all curves.
+//
+// Source tags: a plain citation was seen in an abstract or in a text that quotes the
+// paper; "(from memory)" was not looked up; "(judgement)" has no source.
+package load
