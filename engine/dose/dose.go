@@ -1,0 +1,174 @@
+// Package dose says how many weekly sets are wanted, per muscle and per goal lift,
+// week by week, before anyone has looked at days or equipment.
+//
+// Sets are counted fractionally: a direct set is 1, an indirect one 0.5 (Pelland et
+// al. 2024, the rule that fitted best). The amounts by status and priority are
+// judgement inside the published anchors (smallest detectable about 4 sets for size
+// and 1 for strength, Pelland 2024; about 10 a week, ACSM 2026; 12 to 20 for trained
+// young men, Baz-Valle 2022) and marked "common practice, no source".
+//
+// A week's wish is the full dose, times what the outline's week scales it by, and in
+// the first weeks no more than a climb from what the athlete does now allows.
+package dose
+
+import "github.com/phasewright/phasewright/engine/plan"
+
+// Input is all that the dose depends on.
+type Input struct {
+	Status plan.Status
+	Goals  []plan.Goal // settled: never empty
+	// Current is what the athlete does now, per muscle.
+	Current [plan.MuscleCount]plan.HalfSets
+	Weeks   []Week
+	Days    int32                                 // sessions in a full week
+	Caps    [plan.MuscleCount]plan.HalfSets       // hard weekly limits from the request; 0: none
+	Primes  func(exerciseID string) []plan.Muscle // prime muscles of a goal lift
+}
+
+// Week is what the outline says of a week.
+type Week struct {
+	Kind plan.WeekKind
+	Dose plan.Permille
+}
+
+// Muscle is the wish for one muscle in one week.
+type Muscle struct {
+	Wanted   plan.HalfSets
+	Floor    plan.HalfSets // below it a miss costs more than any priority gains
+	Direct   plan.HalfSets // of Wanted, by direct sets
+	Weight   int32         // of a miss, 1 to 9
+	Priority bool          // a goal wants it
+	Rule     plan.RuleID
+}
+
+// Lift is the wish for one goal lift in one week.
+type Lift struct {
+	ExerciseID string
+	Sets       int32
+	Weight     int32
+	MinDays    int32
+	Rule       plan.RuleID
+}
+
+// WeekDose is the wish for one week. Lifts are in the order of the goals.
+type WeekDose struct {
+	Muscles [plan.MuscleCount]Muscle
+	Lifts   []Lift
+}
+
+// table is the weekly sets by status: priority from-to, other, maintained, goal lift
+// from-to. Common practice, no source.
+var table = [...]struct{ priorityLo, priorityHi, other, maintained, liftLo, liftHi int32 }{
+	plan.Novice:       {8, 10, 6, 3, 4, 6},
+	plan.Intermediate: {12, 16, 8, 4, 6, 10},
+	plan.Advanced:     {14, 20, 10, 5, 8, 12},
+}
+
+// FloorSets is the least for each large muscle before a priority is filled further:
+// about the smallest dose with a detectable effect on size (Pelland 2024).
+const FloorSets = 4
+
+// small muscles get the maintained amount unless a goal names them: compound work
+// brings them there.
+var small = [...]plan.Muscle{plan.SideDelt, plan.RearDelt, plan.FrontDelt, plan.Biceps, plan.Triceps, plan.Abs,
+	plan.Calves, plan.Erectors}
+
+// Plan gives the wishes for every week.
+func Plan(in Input) []WeekDose {
+	full, lifts := fullDose(in)
+	out := make([]WeekDose, len(in.Weeks))
+	trained := int32(0) // weeks of climbing so far
+	for w, week := range in.Weeks {
+		d := &out[w]
+		d.Lifts = append([]Lift(nil), lifts...)
+		for i := range d.Lifts {
+			d.Lifts[i].Sets = max(1, scale(d.Lifts[i].Sets, week.Dose))
+			if week.Kind != plan.WeekTraining {
+				d.Lifts[i].MinDays = min(1, d.Lifts[i].MinDays)
+			}
+		}
+		for m := range full {
+			d.Muscles[m] = climb(full[m], in.Current[m], trained, week)
+		}
+		if week.Kind == plan.WeekTraining || week.Kind == plan.WeekLeadIn {
+			trained++
+		}
+	}
+	return out
+}
+
+func fullDose(in Input) ([plan.MuscleCount]Muscle, []Lift) {
+	t := table[in.Status]
+	var full [plan.MuscleCount]Muscle
+	for _, m := range plan.LargeMuscles {
+		full[m] = Muscle{Wanted: sets(t.other), Floor: sets(FloorSets), Weight: 3, Rule: RuleOther}
+	}
+	for _, m := range small {
+		full[m] = Muscle{Wanted: sets(t.maintained), Weight: 1, Rule: RuleMaintained}
+	}
+	var lifts []Lift
+	for _, g := range in.Goals {
+		weight := [...]int32{9, 9, 6, 4}[g.Priority]
+		switch g.Kind {
+		case plan.GoalGrow:
+			n := t.priorityLo
+			if g.Priority == 1 {
+				n = t.priorityHi
+			}
+			row := &full[g.Muscle]
+			row.Wanted = max(row.Wanted, sets(n))
+			row.Direct = row.Wanted / 2
+			row.Weight = max(row.Weight, weight)
+			row.Priority = true
+			row.Rule = RulePriority
+		case plan.GoalMaintainMuscle:
+			row := &full[g.Muscle]
+			if !row.Priority {
+				row.Wanted = sets(t.maintained)
+				row.Floor = min(row.Floor, row.Wanted)
+				row.Rule = RuleMaintained
+			}
+		case plan.GoalRaise1RM, plan.GoalPeak:
+			n := [...]int32{t.liftHi, t.liftHi, (t.liftLo + t.liftHi) / 2, t.liftLo}[g.Priority]
+			lifts = append(lifts, Lift{ExerciseID: g.ExerciseID, Sets: n, Weight: weight, MinDays: 1, Rule: RuleLift})
+		case plan.GoalMaintainLift:
+			// One set a week is detectable for strength (Pelland 2024); two or three keep practice.
+			lifts = append(lifts, Lift{ExerciseID: g.ExerciseID, Sets: t.maintained, Weight: weight, MinDays: 1, Rule: RuleLiftMaintained})
+		}
+	}
+	for m := range full {
+		if c := in.Caps[m]; c > 0 && full[m].Wanted > c {
+			full[m].Wanted = c
+			full[m].Direct = min(full[m].Direct, c)
+			full[m].Floor = min(full[m].Floor, c)
+			full[m].Rule = RuleCapped
+		}
+	}
+	return full, lifts
+}
+
+// climb scales a full dose to a week: from at most a quarter above the present
+// amount (never below the floor, which is where an effect begins), a set a week
+// up to the full dose, times the outline's share.
+func climb(m Muscle, now plan.HalfSets, trained int32, week Week) Muscle {
+	if m.Wanted == 0 {
+		return m
+	}
+	start := max(now+now/4, StartSets)
+	if ceiling := start + plan.HalfSets(2*trained); ceiling < m.Wanted {
+		m.Wanted = ceiling
+		m.Rule = RuleClimb
+	}
+	m.Wanted = plan.HalfSets(scale(int32(m.Wanted), week.Dose))
+	m.Floor = min(m.Floor, m.Wanted)
+	m.Direct = min(m.Direct, (m.Wanted+1)/2)
+	return m
+}
+
+// StartSets is where even an untrained person may start: the floor of a large muscle.
+const StartSets plan.HalfSets = 2 * FloorSets
+
+func sets(n int32) plan.HalfSets { return plan.HalfSets(2 * n) }
+
+// scale rounds up, so that a share of a small dose does not vanish.
+func scale(n int32, share plan.Permille) int32 { return (n*int32(share) + 999) / 1000 }
