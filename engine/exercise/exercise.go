@@ -58,6 +58,31 @@ func (r Region) String() string {
 	return "unspecified"
 }
 
+// Standing is how usual a choice an exercise is for a coach who may take any (judgement).
+type Standing uint8
+
+// Standings.
+const (
+	StandingUnspecified Standing = iota
+	Staple
+	Usual
+	Niche
+	StandingCount
+)
+
+// String gives the name used in the data file.
+func (s Standing) String() string {
+	switch s {
+	case Staple:
+		return "staple"
+	case Usual:
+		return "usual"
+	case Niche:
+		return "niche"
+	}
+	return "unspecified"
+}
+
 // Flag is a property that rules on safety, order and grouping ask for.
 type Flag uint16
 
@@ -110,6 +135,7 @@ type Exercise struct {
 	StepMilliLb int64
 	Curve       Curve
 	Region      Region
+	Standing    Standing
 	Flags       Flag
 	MinReps     int32  // sensible lower limit as an accessory; 1 for timed
 	Group       string // near-copies share it

@@ -22,7 +22,7 @@ const (
 var columns = [...]string{"id", "name", "pattern", "role", "prime", "secondary", "equipment", "loading", "bar",
 	"added_needs", "unilateral", "body_mass_permille", "setup_s", "rep_s", "set_setup_s", "skill", "joints",
 	"step_kg", "step_lb", "curve", "region", "flags", "min_reps", "group", "related", "related_permille",
-	"max_plausible_kg", "source"}
+	"max_plausible_kg", "standing", "source"}
 
 // Parse reads exercises from comma-separated values with a header row that has
 // every column once, in any order (a byte order mark is allowed). All mistakes
@@ -129,6 +129,7 @@ func (p *rowParser) exercise() Exercise {
 		Loading:       choose(p, "loading", plan.LoadingCount),
 		Skill:         choose(p, "skill", skillCount),
 		Region:        choose(p, "region", RegionCount),
+		Standing:      choose(p, "standing", StandingCount),
 		Curve:         Curve(p.get("curve")),
 		Equipment:     p.alternatives("equipment"),
 		AddedNeeds:    p.alternatives("added_needs"),

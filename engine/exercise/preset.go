@@ -36,6 +36,9 @@ func ExpandPreset(p plan.Place, unit plan.MassUnit) plan.Place {
 	items = slices.DeleteFunc(slices.Compact(items), func(e plan.Equipment) bool {
 		return e == plan.EquipmentUnspecified || slices.Contains(p.Absent, e)
 	})
+	if len(items) == 0 {
+		items = nil // so that expanding twice changes nothing
+	}
 	p.Items = items
 
 	p.Bars = settleBars(p.Bars, stock.bars, items)

@@ -82,6 +82,9 @@ func checkIdentity(e *Exercise, bad func(column, says string)) {
 	if e.Skill == plan.SkillUnspecified || e.Skill >= skillCount {
 		bad("skill", "must be one of "+strings.Join(tokens(skillCount), ", "))
 	}
+	if e.Standing == StandingUnspecified || e.Standing >= StandingCount {
+		bad("standing", "must be one of "+strings.Join(tokens(StandingCount), ", "))
+	}
 	if e.Region == RegionUnspecified || e.Region >= RegionCount {
 		bad("region", "must be one of "+strings.Join(tokens(RegionCount), ", "))
 	}

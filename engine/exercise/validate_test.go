@@ -33,6 +33,8 @@ func TestValidateNamesTheColumn(t *testing.T) {
 		{"role", "push-up", func(e *Exercise) { e.Role = plan.MultiJoint }},
 		{"skill", "deadlift", func(e *Exercise) { e.Skill = skillCount }},
 		{"region", "deadlift", func(e *Exercise) { e.Region = RegionUnspecified }},
+		{"standing", "deadlift", func(e *Exercise) { e.Standing = StandingUnspecified }},
+		{"standing", "deadlift", func(e *Exercise) { e.Standing = StandingCount }},
 		{"prime", "leg-extension", func(e *Exercise) { e.Involvement[plan.Quads] = Secondary }},
 		{"prime", "deadlift", func(e *Exercise) { e.Involvement[plan.Chest] = 3 }},
 		{"prime", "deadlift", func(e *Exercise) { e.Involvement[0] = Prime }},

@@ -40,7 +40,7 @@ func record(e *Exercise) []string {
 		alternativesText(e.AddedNeeds), unilateral, n(int32(e.BodyMassShare)), n(int32(e.Setup)), n(int32(e.Rep)),
 		n(int32(e.SetSetup)), token(e.Skill.String()), jointsText(e), plan.Kg(e.StepMilliKg).Number(),
 		plan.Lb(e.StepMilliLb).Number(), string(e.Curve), e.Region.String(), strings.Join(e.FlagNames(), ";"),
-		n(e.MinReps), e.Group, e.RelatedTo, n(int32(e.RelatedRatio)), n(e.MaxPlausibleKg), e.Source}
+		n(e.MinReps), e.Group, e.RelatedTo, n(int32(e.RelatedRatio)), n(e.MaxPlausibleKg), e.Standing.String(), e.Source}
 }
 
 // FlagNames lists the flags by the data file's names.
