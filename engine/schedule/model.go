@@ -25,6 +25,7 @@ type Model struct {
 // Day is a column.
 type Day struct {
 	Path         string // of the request: constraints.days[1]
+	Name         string // for sentences: "Tuesday"; empty: the path stands for it
 	Times        int32
 	Capacity     int32 // ticks of 15 s left for exercises
 	MaxExercises int32
@@ -42,7 +43,7 @@ type Candidate struct {
 	Options []Option                        // one a day, in the order of Days
 	// MinDays and MaxDays bound the number of columns that have it. MinDays > 0 pins it.
 	MinDays, MaxDays int32
-	MinSets          int32 // a week at least (times Weeks, as above); 0: none
+	MinSets          int32 // a week at least where it is chosen (times Weeks, as above); 0: none
 	MaxSets          int32 // a week at most; 0: no bound beyond the options'
 	Lift             int32 // index into Lifts, -1 for none
 	Preference       int32 // the higher the better: specificity, skill, stability; 0 to 100
@@ -66,6 +67,7 @@ type Muscle struct {
 	MaxSession   plan.HalfSets // hard, direct sets; 0: none
 	Weight       int32         // of a miss, 1 to 9
 	PrioritySoft bool          // wanted by a goal: level 1 rather than level 2
+	Path         string        // of the request where MaxWeek or MaxSession came from, else empty
 }
 
 // Lift is a goal lift: its sets are counted by set, not by muscle.

@@ -1,0 +1,77 @@
+package audit
+
+import (
+	"fmt"
+	"sort"
+
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// Program audits a program against its own request. Findings are sorted by week,
+// session, rule, then exercise and muscle; no finding means nothing to object to.
+// The program is not changed. A nil program or catalogue counts as an empty one.
+func Program(p *plan.Program, cat *exercise.Catalogue) []plan.Finding {
+	if p == nil {
+		p = &plan.Program{}
+	}
+	if cat == nil {
+		cat = &exercise.Catalogue{}
+	}
+	a := newAuditor(p, cat)
+	a.form()
+	a.calendar()
+	a.time()
+	a.equipment()
+	a.wishes()
+	a.loads()
+	a.dose()
+	a.session()
+	a.neighbours()
+	a.phases()
+	a.taper()
+	a.safety()
+	return a.sorted()
+}
+
+// finding adds to the list; level 0 takes the rule's own.
+func (a *auditor) finding(f plan.Finding, format string, args ...any) {
+	if f.Level == plan.LevelUnspecified {
+		f.Level = a.levels[f.Rule]
+	}
+	f.Says = fmt.Sprintf(format, args...)
+	a.out = append(a.out, f)
+}
+
+// about builds a finding's address.
+func (s *session) about(rule plan.RuleID) plan.Finding {
+	return plan.Finding{Rule: rule, Week: s.week, Session: s.n}
+}
+
+func (l *lift) about(rule plan.RuleID) plan.Finding {
+	f := l.in.about(rule)
+	f.ExerciseID = l.e.ExerciseID
+	return f
+}
+
+func (w *week) about(rule plan.RuleID) plan.Finding { return plan.Finding{Rule: rule, Week: w.n} }
+
+func (a *auditor) sorted() []plan.Finding {
+	sort.SliceStable(a.out, func(i, j int) bool {
+		x, y := &a.out[i], &a.out[j]
+		switch {
+		case x.Week != y.Week:
+			return x.Week < y.Week
+		case x.Session != y.Session:
+			return x.Session < y.Session
+		case x.Rule != y.Rule:
+			return x.Rule < y.Rule
+		case x.ExerciseID != y.ExerciseID:
+			return x.ExerciseID < y.ExerciseID
+		case x.Muscle != y.Muscle:
+			return x.Muscle < y.Muscle
+		}
+		return x.Says < y.Says
+	})
+	return a.out
+}

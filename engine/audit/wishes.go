@@ -1,0 +1,173 @@
+package audit
+
+import (
+	"fmt"
+
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// wishes checks what the request rules out, pins and aims at.
+func (a *auditor) wishes() {
+	a.eachLift(func(w *week, s *session, l *lift) {
+		for i, id := range a.r.Constraints.Excluded {
+			if id == l.e.ExerciseID && id != "" {
+				f := l.about(ruleExcluded)
+				f.Field = fmt.Sprintf("constraints.excluded[%d]", i)
+				a.finding(f, "%s is excluded.", l.name())
+				return
+			}
+		}
+		if l.x == nil {
+			return
+		}
+		for i := range a.r.Athlete.Restrictions {
+			if why := restricts(&a.r.Athlete.Restrictions[i], l.x); why != "" {
+				f := l.about(ruleRestricted)
+				f.Field = fmt.Sprintf("athlete.restrictions[%d]", i)
+				a.finding(f, "%s is ruled out: %s.", l.name(), why)
+				return
+			}
+		}
+	})
+	for i := range a.r.Constraints.Pinned {
+		a.pin(i, &a.r.Constraints.Pinned[i])
+	}
+	for i := range a.r.Goals {
+		if g := &a.r.Goals[i]; g.Lift() {
+			a.goalLift(i, g)
+		}
+	}
+}
+
+// restricts says why a restriction rules an exercise out, or nothing. A mild one leaves
+// light stress of a joint; a pattern or an exercise that is named is out altogether.
+func restricts(r *plan.Restriction, x *exercise.Exercise) string {
+	switch {
+	case r.Joint != plan.JointUnspecified:
+		n := x.Stresses(r.Joint)
+		if n >= exercise.StressMarked || n >= exercise.StressMild && r.Severity != plan.SeverityMild {
+			return fmt.Sprintf("it stresses the %s, which is restricted", r.Joint)
+		}
+	case r.Pattern != plan.PatternUnspecified:
+		if r.Pattern == x.Pattern {
+			return fmt.Sprintf("its pattern, %s, is restricted", r.Pattern)
+		}
+	case r.ExerciseID == x.ID:
+		return "it is restricted by name"
+	}
+	return ""
+}
+
+// forbids says why an exercise may not be in the program at all, or nothing.
+func (a *auditor) forbids(x *exercise.Exercise) string {
+	for _, id := range a.r.Constraints.Excluded {
+		if id == x.ID {
+			return "it is excluded"
+		}
+	}
+	for i := range a.r.Athlete.Restrictions {
+		if why := restricts(&a.r.Athlete.Restrictions[i], x); why != "" {
+			return why
+		}
+	}
+	return ""
+}
+
+func (s *session) holds(id string) bool {
+	for k := range s.lifts {
+		if s.lifts[k].e.ExerciseID == id && len(s.lifts[k].work) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// pin: in full weeks, in the sessions that can hold it.
+func (a *auditor) pin(i int, p *plan.Pin) {
+	x, ok := a.cat.ByID(p.ExerciseID)
+	for j := range a.weeks {
+		w := &a.weeks[j]
+		if !w.training() {
+			continue
+		}
+		could, has := int32(0), int32(0)
+		for k := range w.sessions {
+			s := &w.sessions[k]
+			if s.s.Kind != plan.SessionTraining || p.Group != "" && s.s.Group != p.Group {
+				continue
+			}
+			if ok && s.place != nil && !x.Available(s.place) {
+				continue
+			}
+			could++
+			if s.holds(p.ExerciseID) {
+				has++
+			}
+		}
+		want := max(p.PerWeek, 1)
+		if p.EverySession {
+			want = could
+		}
+		if want = min(want, could); has < want {
+			f := w.about(rulePin)
+			f.ExerciseID, f.Field = p.ExerciseID, fmt.Sprintf("constraints.pinned[%d]", i)
+			a.finding(f, "%s is in %d session(s) of the week; it is pinned for %d.", p.ExerciseID, has, want)
+			return
+		}
+	}
+}
+
+// goalLift: a lift that a goal is about is trained in every full week in which it can
+// be; a lift to be raised first of all, twice where there are three sessions or more.
+func (a *auditor) goalLift(i int, g *plan.Goal) {
+	x, ok := a.cat.ByID(g.ExerciseID)
+	if !ok || a.forbids(x) != "" {
+		return
+	}
+	absent, seldom := false, false
+	for j := range a.weeks {
+		w := &a.weeks[j]
+		if !w.training() {
+			continue
+		}
+		could, has := 0, 0
+		for k := range w.sessions {
+			s := &w.sessions[k]
+			if s.place != nil && x.Available(s.place) {
+				could++
+			}
+			if s.holds(g.ExerciseID) {
+				has++
+			}
+		}
+		f := w.about(ruleGoalLiftAbsent)
+		f.ExerciseID, f.Field = g.ExerciseID, fmt.Sprintf("goals[%d]", i)
+		switch {
+		case could == 0:
+		case has == 0 && could == 1 && a.nearby(j, g.ExerciseID): // a rotation over single sessions
+		case has == 0 && !absent:
+			absent = true
+			a.finding(f, "%s is a goal and not trained in week %d.", g.ExerciseID, w.n)
+		case has == 1 && could >= 3 && raised(g) && g.Priority == 1 && x.Curve != exercise.CurveDeadlift && !seldom && !absent:
+			seldom = true
+			f.Rule = ruleGoalLiftSeldom
+			a.finding(f, "%s is the first goal and trained once in week %d; twice or more is the guidance.", g.ExerciseID, w.n)
+		}
+	}
+}
+
+// nearby reports the exercise in the week before or after.
+func (a *auditor) nearby(at int, id string) bool {
+	for _, j := range [...]int{at - 1, at + 1} {
+		if j < 0 || j >= len(a.weeks) {
+			continue
+		}
+		for k := range a.weeks[j].sessions {
+			if a.weeks[j].sessions[k].holds(id) {
+				return true
+			}
+		}
+	}
+	return false
+}

@@ -1,0 +1,140 @@
+package prescribe
+
+import (
+	"github.com/phasewright/phasewright/engine/load"
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// coarseStep is the step above which repetitions are raised before the load, in
+// permille of the load. ACSM 2009 raises loads by 2 to 10 % a step.
+const coarseStep = 100
+
+// Contingencies says what to do when the exercise goes differently. Swap is left to
+// the caller, who knows the substitutes. Going up follows the two-for-two rule (NSCA
+// Essentials, from memory) by one step that can be set; going down takes one step.
+func Contingencies(in Input, out Output) []plan.Contingency {
+	c := []plan.Contingency{missed(&in, out.Sets), above(&in, out.Sets)}
+	for _, x := range []struct {
+		k  plan.Case
+		id string
+	}{{plan.CasePain, TextPain}, {plan.CaseEquipmentTaken, TextTaken}, {plan.CaseDayMissed, TextDayMissed}} {
+		c = append(c, plan.Contingency{Case: x.k, TextID: x.id, Says: Text(x.id)})
+	}
+	return c
+}
+
+// leading is the set that speaks for the exercise: the heaviest working set, the first of
+// several; a set that only finds the load where there is no other.
+func leading(sets []plan.Set) *plan.Set {
+	var best *plan.Set
+	for i := range sets {
+		s := &sets[i]
+		if s.Kind == plan.SetWarmup {
+			continue
+		}
+		if best == nil || best.Kind == plan.SetCalibration || s.Load.Set && (!best.Load.Set || s.Load.Value.Cmp(best.Load.Value) > 0) {
+			best = s
+		}
+	}
+	return best
+}
+
+func missed(in *Input, sets []plan.Set) plan.Contingency {
+	c := plan.Contingency{Case: plan.CaseRepsMissed, TextID: TextMissedReps}
+	s := leading(sets)
+	low := "the"
+	if s != nil {
+		low = itoa(s.Reps.Min)
+	}
+	switch {
+	case s == nil:
+	case !s.Hold.IsZero():
+		c.TextID, low = TextMissedHold, itoa(s.Hold.Min)
+	case len(s.Adjust) > 0:
+		c.TextID = TextMissedTable
+	case !s.Load.Set && in.Exercise.Loading.Loadable() && in.Exercise.Loading != plan.LoadingAdded:
+		c.TextID = TextMissedLoad
+	case s.Load.Set && in.Menu != nil:
+		c.TextID = TextMissedLightest
+		if o, ok := stepFrom(in, s.Load.Value, -1); ok {
+			c.TextID = TextMissedStep
+			step := stepBetween(s.Load.Value, o.Load)
+			c.Change = plan.Some(step)
+			c.Says = fill(c.TextID, "low", low, "load", loadWords(in, o.Load), "step", minus(step).String())
+			return c
+		}
+	}
+	c.Says = fill(c.TextID, "low", low)
+	return c
+}
+
+func above(in *Input, sets []plan.Set) plan.Contingency {
+	c := plan.Contingency{Case: plan.CaseAboveRange, TextID: TextAboveReps}
+	s := leading(sets)
+	switch {
+	case s == nil:
+		c.Says = fill(c.TextID, "high", "the stated")
+		return c
+	case !s.Hold.IsZero():
+		c.TextID = TextAboveHold
+		c.Says = fill(c.TextID, "high", itoa(s.Hold.Max))
+		return c
+	case len(s.Adjust) > 0:
+		c.TextID = TextMissedTable
+	case len(in.Schemes) > 0 && s.Reps.Max < in.Schemes[0].Reps.Min:
+		c.TextID = TextAboveFewer
+		c.Says = fill(c.TextID, "high", itoa(s.Reps.Max), "most", itoa(in.Schemes[0].Reps.Min))
+		return c
+	case !s.Load.Set && in.Exercise.Loading.Loadable() && in.Exercise.Loading != plan.LoadingAdded:
+		c.TextID = TextAboveLoad
+	case s.Load.Set && in.Menu != nil:
+		o, ok := stepFrom(in, s.Load.Value, 1)
+		if !ok {
+			break
+		}
+		step := stepBetween(s.Load.Value, o.Load)
+		c.Change = plan.Some(step)
+		c.TextID = TextAboveStep
+		if s.Reps.Min == s.Reps.Max {
+			c.TextID = TextAboveFixed
+		}
+		moved := s.Load.Value.Grams() + in.Athlete.BodyGrams*int64(in.Athlete.Share)/1000
+		if step.Grams()*1000 > moved*coarseStep {
+			c.TextID = TextAboveCoarse
+		}
+		c.Says = fill(c.TextID, "high", itoa(s.Reps.Max), "step", step.String(), "load", loadWords(in, o.Load), "most", itoa(s.Reps.Max+3))
+		return c
+	}
+	c.Says = fill(c.TextID, "high", itoa(s.Reps.Max))
+	return c
+}
+
+// stepFrom gives the load that is a sensible step away: the exercise's own step where
+// it can be set, never less than one step of the equipment.
+func stepFrom(in *Input, from plan.Load, sign int64) (load.Option, bool) {
+	next := in.Menu.Above
+	if sign < 0 {
+		next = in.Menu.Below
+	}
+	o, ok := next(from)
+	step := in.Exercise.Step(from.Unit)
+	wide := plan.Load{Milli: from.Milli + sign*step.Milli, Unit: from.Unit}
+	if n, found := in.Menu.Nearest(wide, false); ok && found && int64(n.Load.Cmp(o.Load)) == sign {
+		return n, true
+	}
+	return o, ok
+}
+
+// loadWords is a load as it is said: nothing added is body mass alone.
+func loadWords(in *Input, l plan.Load) string {
+	if in.Exercise.Loading == plan.LoadingAdded && l.IsZero() {
+		return "body mass alone"
+	}
+	return l.String()
+}
+
+func stepBetween(from, to plan.Load) plan.Load {
+	return plan.Load{Milli: to.Milli - from.In(to.Unit).Milli, Unit: to.Unit}
+}
+
+func minus(l plan.Load) plan.Load { return plan.Load{Milli: -l.Milli, Unit: l.Unit} }

@@ -1,0 +1,81 @@
+// Package schedule puts exercises and sets onto the days of a window of weeks.
+//
+// Solve takes a Model and gives the best Assignment under the objective below, with
+// a proven lower bound and whether the value is proven to be the optimum; or, where
+// the hard wishes clash, an Infeasible fault that names an irreducible set of them.
+// All claims are about the listed candidates.
+//
+// # Hard
+//
+// On each day the ticks (Fixed + PerSet*sets of every exercise there) fit Capacity,
+// exercises fit MaxExercises, sets fit MaxSets; an exercise that is there has Lo to
+// Hi sets; only Allowed pairs are used; two candidates of a Variant never share a
+// day; direct half sets of a muscle fit its MaxSession. Over the window a candidate
+// is on MinDays to MaxDays columns; one that is chosen has at least MinSets and at
+// most MaxSets a week; a muscle gets at most MaxWeek; a lift is trained at least
+// MinDays times a week; of two days that clash, at least one keeps within Cap.
+//
+// # Objective
+//
+// Five levels, the gravest first; a deeper one only decides among equals of those
+// before it. With W weeks and a supply of S half sets in the window against a weekly
+// aim A, the miss is M = max(0, W*A - S). A miss of q = M/W whole and r = M%W left
+// costs convex(M) = W*q(q+1)/2 + r(q+1): with W = 1 the first half set missed costs
+// 1, the second 2, the third 3. So misses are spread, and no wish starves another.
+//
+//	1 goals       1000 * convex(miss of Floor), every muscle
+//	              + Weight * convex(miss of Wanted), muscles with PrioritySoft
+//	              + Weight * convex(miss of DirectWanted), the same, direct sets only
+//	              + Weight * convex(miss of Wanted), lifts, a set being two half sets
+//	2 rest        4 * Weight * convex(miss of Wanted and of DirectWanted), the other muscles
+//	              + 24 * W for each half set by which the lesser day of a soft clash exceeds Cap
+//	3 stability   against a prior: 8 for each pair (exercise, day) added or removed, 1 for
+//	              each set more or less in a pair that stays
+//	4 preference  100 - Preference of each pair
+//	              + 20 for each exercise that is used at all
+//	              + 25 * (n-1)n/2 where n exercises of a pattern and first prime muscle share a day
+//	              + 12 for each direct half set of a muscle in a session above half of its week
+//	                (of Wanted, rounded up to whole sets; with two sessions a week or more,
+//	                for muscles with 4 sets or more wanted)
+//	              + 8 for each set of an exercise above 4 in a session, goal lifts excepted
+//	              + 5 for each tenth of a weekly set outside 0.7 to 1.4 of a Balance
+//	              + 200 for each exercise below MinExercises of a day
+//	              + for muscles and lifts with something wanted: 2 for each weekly half set above
+//	                it, and 4 more for each above one and a half times it
+//	5 simplicity  1000 for each exercise used + 1 for each pair
+//
+// A floor's half set costs 1000, more than any goal's set can: floors come first,
+// goals after, and what is left of the minutes goes to the rest. Sets beyond every
+// aim cost at level 4, so time left over stays left over. The weights are judgement
+// (common practice, no source). Seed decides only among assignments equal at every
+// level. Balance is measured as max(0, 7R - 10L, 10L - 14R) in tenths of a set over
+// the window, what is above an aim in half sets over the window; both costs are divided
+// by W and rounded up.
+//
+// # Method
+//
+// A greedy start (most gain a tick), local search (sets up and down; exercises added,
+// removed, moved, swapped, replaced; one out and one in; two out and one in), then
+// random walks from hot to cold at each level that is not proven, with a fixed random
+// sequence. Every trial is one incremental update and one comparison.
+//
+// The lower bound of levels 1 and 2 is Lagrangian: every row (weekly half sets of a
+// muscle, direct ones, sets of a lift) gets a price; then each row chooses its supply
+// alone (a minimum of a convex table) and each day fills its minutes alone at those
+// prices (an exact knapsack over ticks, one of a variant at most). The sum bounds
+// every assignment from below whatever the prices are; integer subgradient steps
+// raise it. This is as strong as the relaxation that mixes whole-day patterns. As
+// the levels are integers, it is rounded up.
+//
+// Then depth-first search over pairs, day by day, one pass per level with the levels
+// before it fixed at their proven values. A node is cut where the knapsack tables, or
+// the rows with all that could still be added, or what is already spent (levels 3 to
+// 5 only grow) can't beat the incumbent; interchangeable days are kept in order. A
+// pass that ends proves its level. The budget counts trials, nodes and knapsack
+// cells, never time, so the answer is the same on every machine; what is not proven
+// when it is spent is reported as such with its bound.
+//
+// A conflict is found by deletion: each wish is left out in turn, and stays out while
+// the others clash without it. The searches behind it look only at the candidates
+// that must be there, as leaving the others out never breaks a limit.
+package schedule
