@@ -1,0 +1,136 @@
+package engine
+
+import (
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// weekSets scales a window's sets (made for its heaviest week) down to one week: each
+// muscle keeps the share of what it got that the week's wish is of the heaviest wish.
+// Sets are taken away one at a time, always the one whose loss brings the muscles
+// nearest to their targets, until none brings them nearer. Fixed sets follow the
+// outline exactly.
+func (g *generation) weekSets(w *window, picks []pick, sets [][]int32, week int) [][]int32 {
+	peak := g.heaviest(w)
+	now := &g.doses[week]
+	a := &apportioner{times: make([]int64, len(w.columns)), picks: picks, sets: make([][]int32, len(sets)), lo: make([][]int32, len(sets))}
+	for c := range w.columns {
+		a.times[c] = int64(w.columns[c].times)
+	}
+	for i := range sets {
+		a.sets[i] = append([]int32(nil), sets[i]...)
+		a.lo[i] = make([]int32, len(sets[i]))
+		for c := range sets[i] {
+			if sets[i][c] > 0 {
+				a.sets[i][c], a.lo[i][c] = g.weekBounds(w, &picks[i], c, week, sets[i][c])
+			}
+		}
+	}
+	a.count()
+	for m := range a.have {
+		full := peak.Muscles[m].Wanted
+		share := int64(g.weekShare[week])
+		if full > 0 {
+			share = int64(now.Muscles[m].Wanted) * 1000 / int64(full)
+		}
+		// Sets as allocated, before fixed ones were settled for the week.
+		a.target[m] = a.base(sets, m) * share / 1000
+	}
+	a.trim()
+	return a.sets
+}
+
+// weekBounds gives the sets to start from in a week and the fewest to end with.
+func (g *generation) weekBounds(w *window, p *pick, col, week int, n int32) (from, lo int32) {
+	for i := range w.sessions {
+		s := &w.sessions[i]
+		if s.column != col || s.week != week {
+			continue
+		}
+		raw := s.outline.Find(p.role, "")
+		least, most, scaled := int32(0), int32(0), false
+		for k := range raw {
+			least += raw[k].Sets.Min
+			most += raw[k].Sets.Max
+			scaled = scaled || !raw[k].Sets.Fixed
+		}
+		if len(raw) == 0 {
+			return 0, 0
+		}
+		if !scaled {
+			return most, most
+		}
+		if g.weekKind[week] != plan.WeekTraining {
+			least = 1
+		}
+		return min(max(n, least), most), min(least, n)
+	}
+	return 0, 0
+}
+
+type apportioner struct {
+	times  []int64
+	picks  []pick
+	sets   [][]int32
+	lo     [][]int32
+	have   [plan.MuscleCount]int64 // times × half sets
+	target [plan.MuscleCount]int64
+}
+
+func (a *apportioner) base(sets [][]int32, m int) int64 {
+	sum := int64(0)
+	for i := range sets {
+		for c, n := range sets[i] {
+			sum += int64(n) * a.times[c] * int64(a.picks[i].ex.SetCountsFor(plan.Muscle(m)))
+		}
+	}
+	return sum
+}
+
+func (a *apportioner) count() {
+	for m := range a.have {
+		a.have[m] = a.base(a.sets, m)
+	}
+}
+
+func (a *apportioner) trim() {
+	for {
+		best, bi, bc := int64(0), -1, -1
+		for i := range a.sets {
+			for c, n := range a.sets[i] {
+				if n <= a.lo[i][c] {
+					continue
+				}
+				if gain := a.gain(a.picks[i].ex, a.times[c], n); gain > best {
+					best, bi, bc = gain, i, c
+				}
+			}
+		}
+		if bi < 0 {
+			return
+		}
+		a.sets[bi][bc]--
+		for m := range a.have {
+			a.have[m] -= a.times[bc] * int64(a.picks[bi].ex.SetCountsFor(plan.Muscle(m)))
+		}
+	}
+}
+
+// gain is how much nearer the squares of the misses get when one set goes; among
+// equals the exercise with more sets gives one up.
+func (a *apportioner) gain(ex *exercise.Exercise, times int64, n int32) int64 {
+	sum := int64(0)
+	for m := range a.have {
+		v := times * int64(ex.SetCountsFor(plan.Muscle(m)))
+		if v == 0 {
+			continue
+		}
+		before := a.have[m] - a.target[m]
+		after := before - v
+		sum += before*before - after*after
+	}
+	if sum <= 0 {
+		return sum
+	}
+	return sum*64 + int64(n)
+}

@@ -1,0 +1,322 @@
+package engine
+
+import (
+	"fmt"
+	"sort"
+
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/engine/load"
+	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/engine/prescribe"
+)
+
+type menuKey struct {
+	place   int32
+	loading plan.Loading
+	kind    plan.Equipment
+}
+
+// calibration is what an exercise of unknown strength found, and when.
+type calibration struct {
+	tenths int32 // repetitions to failure that the found load stands for
+	week   int
+}
+
+// mostStretch is how far repetitions may go where no load is heavy enough. Size is
+// similar over a wide range of loads when sets end near failure (Lopez et al. 2021).
+const mostStretch = 25
+
+// fewLoads is how many loads have to be there before repetitions need not stretch.
+const fewLoads = 4
+
+// menu gives the loads that can be set for an exercise at a place; nil where it takes none.
+func (g *generation) menu(ex *exercise.Exercise, place int32) *load.Menu {
+	p := &g.brief.Request.Constraints.Places[place]
+	if !ex.Loading.Loadable() || ex.Loading == plan.LoadingAdded && !ex.Addable(p) {
+		return nil
+	}
+	key := menuKey{place: place, loading: ex.Loading, kind: ex.Bar}
+	if ex.Loading == plan.LoadingStack {
+		key.kind = stackOf(ex, p)
+	}
+	if m, ok := g.menus[key]; ok {
+		return m
+	}
+	m := load.MenuFor(key.loading, key.kind, p)
+	g.menus[key] = &m
+	return &m
+}
+
+// stackOf finds which machine's stack the exercise uses here.
+func stackOf(ex *exercise.Exercise, p *plan.Place) plan.Equipment {
+	for _, alt := range ex.Equipment {
+		for _, item := range alt {
+			for _, s := range p.Stacks {
+				if s.Kind == item {
+					return item
+				}
+			}
+		}
+	}
+	return plan.EquipmentUnspecified
+}
+
+// prescribe turns a window's allocation into weeks of sessions.
+func (g *generation) prescribe(w *window, a *allocated) error {
+	phase := g.phase(w.phase)
+	at := 0
+	for week := w.from; week < w.to; week++ {
+		out := g.newWeek(week)
+		sets := g.weekSets(w, a.picks, a.answer.Sets, week)
+		for ; at < len(w.sessions) && w.sessions[at].week == week; at++ {
+			s, err := g.session(w, a, &w.sessions[at], sets)
+			if err != nil {
+				return err
+			}
+			out.Sessions = append(out.Sessions, s)
+		}
+		g.totals(&out, week)
+		phase.Weeks = append(phase.Weeks, out)
+	}
+	return nil
+}
+
+func (g *generation) phase(i int) *plan.Phase {
+	for len(g.program.Phases) <= i {
+		o := &g.outline.Phases[len(g.program.Phases)]
+		g.program.Phases = append(g.program.Phases, plan.Phase{Name: o.Name, Aim: o.Aim})
+	}
+	return &g.program.Phases[i]
+}
+
+func (g *generation) newWeek(week int) plan.Week {
+	w := plan.Week{Number: int32(week + 1), Kind: g.weekKind[week], Dose: g.weekShare[week]}
+	if c := g.brief.Request.Constraints; c.Start.Set {
+		w.Start = plan.Some(c.Start.Value.AddDays(7 * week))
+	}
+	return w
+}
+
+func (g *generation) emptyWeeks(w *window) {
+	phase := g.phase(w.phase)
+	for week := w.from; week < w.to; week++ {
+		phase.Weeks = append(phase.Weeks, g.newWeek(week))
+	}
+}
+
+func (g *generation) session(w *window, a *allocated, o *occurrence, sets [][]int32) (plan.Session, error) {
+	c := &g.brief.Request.Constraints
+	out := plan.Session{Kind: o.outline.Kind, Label: o.outline.Label, Group: o.outline.Group, Day: o.slot.Day, Weekday: o.slot.Weekday,
+		Date: o.slot.Date, PlaceID: c.Places[o.slot.Place].ID, Limit: o.slot.Limit, Warmup: plan.GeneralWarmup(o.slot.Limit)}
+	var here []pick
+	count := map[string]int32{}
+	for i := range a.picks {
+		if n := sets[i][o.column]; n > 0 {
+			here = append(here, a.picks[i])
+			count[a.picks[i].ex.ID] = n
+		}
+	}
+	out.Seconds = out.Warmup + plan.SessionEnd
+	warm := [plan.PatternCount]bool{}
+	for _, p := range g.ordered(here) {
+		e, err := g.exercise(o, &p, count[p.ex.ID], !warm[p.ex.Pattern])
+		if err != nil {
+			return out, err
+		}
+		if len(e.Sets) == 0 {
+			continue
+		}
+		warm[p.ex.Pattern] = true
+		g.swaps(&e, &p, a, o, here)
+		out.Seconds += e.Seconds
+		out.Exercises = append(out.Exercises, e)
+	}
+	if out.Seconds > out.Limit {
+		return out, fault.New(fault.Internal, "TIME_BOUND", fmt.Sprintf("week %d, day %d", o.week+1, o.slot.Day+1),
+			fmt.Sprintf("takes %s of %s: the allocation's bound on time is wrong", out.Seconds, out.Limit))
+	}
+	return out, nil
+}
+
+func (g *generation) exercise(o *occurrence, p *pick, n int32, firstOfPattern bool) (plan.ProgramExercise, error) {
+	ex := p.ex
+	out := plan.ProgramExercise{ExerciseID: ex.ID, Name: ex.Name, Role: p.role}
+	for _, own := range g.brief.Request.Exercises {
+		if own.ExerciseID == ex.ID {
+			out.CallerID = own.CallerID
+			if own.Name != "" {
+				out.Name = own.Name
+			}
+		}
+	}
+	st, err := g.strengths.of(ex)
+	if err != nil {
+		return out, err
+	}
+	schemes, bent := g.schemes(o, ex, p.role, st)
+	if len(schemes) == 0 {
+		return out, nil
+	}
+	in := g.input(o, p, st, prescribe.Split(schemes, n))
+	in.Warmup = firstOfPattern
+	if in.Calibrate {
+		if reps, rir, ok := prescribe.Calibration(in); ok {
+			g.found[ex.ID] = calibration{tenths: 10 * (reps + rir), week: o.week}
+		}
+	}
+	got, err := prescribe.Exercise(in)
+	if err != nil {
+		return out, err
+	}
+	out.Sets, out.Seconds, out.Note = got.Sets, got.Seconds, got.Note
+	out.Basis = append(g.basis(o, p, st, n), got.Basis...)
+	out.Contingencies = prescribe.Contingencies(in, got)
+	out.Progress = schemes[0].Progress
+	if bent {
+		g.softened(p, raw(o, p), schemes)
+	}
+	if got.Off != "" {
+		g.find(plan.Finding{Level: plan.LevelNote, Rule: RuleOff, Week: int32(o.week + 1), ExerciseID: ex.ID, Says: got.Off})
+	}
+	return out, nil
+}
+
+func raw(o *occurrence, p *pick) []plan.Scheme { return o.outline.Find(p.role, "") }
+
+// input is all that prescribing one exercise in one session depends on. An exercise of
+// unknown strength finds its load in its first session; later ones refer to that.
+func (g *generation) input(o *occurrence, p *pick, st *state, schemes []plan.Scheme) prescribe.Input {
+	place := &g.brief.Request.Constraints.Places[o.slot.Place]
+	in := prescribe.Input{
+		Exercise: p.ex, Role: p.role, Schemes: schemes, Menu: g.menu(p.ex, o.slot.Place),
+		Athlete: prescribe.Athlete{Curve: st.curve, BodyGrams: g.bodyGrams(), Share: p.ex.BodyMassShare, FreeRepsTenths: st.free},
+		Limits:  g.bender.limits(p.ex, p.role, place),
+	}
+	if in.Menu == nil || in.Menu.Len() < fewLoads {
+		in.Limits.Stretch = mostStretch
+	}
+	if st.known {
+		in.Athlete.OneRMGrams = st.planned[o.week]
+		return in
+	}
+	if in.Menu == nil || st.free > 0 {
+		return in
+	}
+	if found, ok := g.found[p.ex.ID]; ok {
+		in.CalibratedTenths = found.tenths
+		in.GrowthPermille = g.strengths.growthBetween(found.week, o.week)
+	} else {
+		in.Calibrate = true
+	}
+	return in
+}
+
+func (g *generation) bodyGrams() int64 {
+	if m := g.brief.Request.Athlete.BodyMass; m.Set {
+		return m.Value.Grams()
+	}
+	return 0
+}
+
+// swaps names the two best others that train the same thing here and keep the session
+// valid: same pattern first, other equipment preferred, none already in the session.
+func (g *generation) swaps(e *plan.ProgramExercise, p *pick, a *allocated, o *occurrence, here []pick) {
+	type option struct {
+		id   string
+		rank int32
+	}
+	var options []option
+	prime := firstPrime(p.ex)
+	place := &g.brief.Request.Constraints.Places[o.slot.Place]
+next:
+	for _, ex := range g.brief.Catalogue.All() {
+		if ex.ID == p.ex.ID || !ex.Direct(prime) || ex.Role != p.ex.Role && ex.Pattern != p.ex.Pattern || !ex.Available(place) || !g.allowed(ex) || ex.Pattern.Explosive() != p.ex.Pattern.Explosive() {
+			continue
+		}
+		for _, h := range here {
+			if h.ex.ID == ex.ID {
+				continue next
+			}
+		}
+		rank := g.preference(ex, ex.Role)
+		if ex.Pattern == p.ex.Pattern {
+			rank += 100
+		}
+		if ex.Loading != p.ex.Loading {
+			rank += 30
+		}
+		options = append(options, option{ex.ID, rank})
+	}
+	sort.SliceStable(options, func(i, j int) bool { return options[i].rank > options[j].rank })
+	var ids []string
+	for _, x := range options[:min(2, len(options))] {
+		ids = append(ids, x.id)
+	}
+	for i := range e.Contingencies {
+		if k := e.Contingencies[i].Case; k == plan.CaseEquipmentTaken || k == plan.CasePain {
+			e.Contingencies[i].Swap = ids
+		}
+	}
+	_ = a
+}
+
+// totals counts a week's sets from its sessions.
+func (g *generation) totals(w *plan.Week, week int) {
+	d := &g.doses[week]
+	var all, direct [plan.MuscleCount]plan.HalfSets
+	for s := range w.Sessions {
+		for i := range w.Sessions[s].Exercises {
+			e := &w.Sessions[s].Exercises[i]
+			ex, _ := g.brief.Catalogue.ByID(e.ExerciseID)
+			for m := range all {
+				v := ex.SetCountsFor(plan.Muscle(m))
+				all[m] += v * plan.HalfSets(e.Working())
+				if v == exercise.Prime {
+					direct[m] += v * plan.HalfSets(e.Working())
+				}
+			}
+		}
+	}
+	for m := plan.Muscle(1); m < plan.MuscleCount; m++ {
+		if all[m] > 0 || d.Muscles[m].Wanted > 0 {
+			w.Muscles = append(w.Muscles, plan.MuscleTotal{Muscle: m, Wanted: d.Muscles[m].Wanted, Sets: all[m], Direct: direct[m]})
+		}
+	}
+	for _, l := range d.Lifts {
+		w.Lifts = append(w.Lifts, g.liftTotal(w, l.ExerciseID, l.Sets))
+	}
+}
+
+func (g *generation) liftTotal(w *plan.Week, id string, wanted int32) plan.LiftTotal {
+	t := plan.LiftTotal{ExerciseID: id, Wanted: wanted}
+	unit := g.brief.Request.Constraints.Unit
+	volume, known := int64(0), false
+	for s := range w.Sessions {
+		for i := range w.Sessions[s].Exercises {
+			e := &w.Sessions[s].Exercises[i]
+			if e.ExerciseID != id {
+				continue
+			}
+			for k := range e.Sets {
+				set := &e.Sets[k]
+				if set.Kind == plan.SetWarmup {
+					continue
+				}
+				t.Sets++
+				t.Reps += set.Expected
+				if set.Load.Set {
+					known = true
+					volume += int64(set.Expected) * set.Load.Value.In(unit).Milli
+				}
+				if set.Intensity.Set && set.Intensity.Value > t.Top.Value {
+					t.Top = set.Intensity
+				}
+			}
+		}
+	}
+	if known {
+		t.VolumeLoad = plan.Some(plan.Load{Milli: volume, Unit: unit})
+	}
+	return t
+}

@@ -1,0 +1,240 @@
+package engine
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// compose asks the plan's strategies for their outlines, one after the other, and
+// wraps them: taper innermost, then deload weeks, the lead-in outermost. sessions is
+// the number of sessions the calendar offers in each week.
+func (e *Engine) compose(ctx context.Context, b *Brief, sessions []int32, slots [][]Slot) (plan.Outline, error) {
+	p := &b.Request.Plan
+	at := int32(0)
+	if p.LeadIn.Set {
+		at = p.LeadIn.Value.Weeks
+	}
+	lead := at
+	var out plan.Outline
+	for i := range b.Track {
+		seg := &b.Track[i]
+		path := fmt.Sprintf("plan.tracks[0].segments[%d]", i)
+		part, err := e.segment(ctx, b, seg, path, sessions[at:at+seg.Weeks.Value])
+		if err != nil {
+			return plan.Outline{}, err
+		}
+		at += seg.Weeks.Value
+		out.Phases = append(out.Phases, part.Phases...)
+		if i > 0 {
+			out.Strategy += "+"
+		}
+		out.Strategy += part.Strategy
+	}
+	weeks := weeksOf(&out)
+	if p.Taper.Set {
+		taper(weeks, slots[lead:], b.Request.Constraints.Target.Value, p.Taper.Value)
+	}
+	if p.Deload.Set {
+		deload(weeks, p.Deload.Value)
+	}
+	if p.LeadIn.Set {
+		out.Phases = append([]plan.OutlinePhase{leadIn(p.LeadIn.Value, sessions[:lead], groupsOf(&out))}, out.Phases...)
+	}
+	return out, nil
+}
+
+func (e *Engine) segment(ctx context.Context, b *Brief, seg *plan.Segment, path string, sessions []int32) (plan.Outline, error) {
+	s, err := e.registry.Lookup(seg.Strategy)
+	if err != nil {
+		return plan.Outline{}, within(err, path+".strategy")
+	}
+	d := s.Describe()
+	seg.Strategy = d.ID() // the version that ran stands in the settled request
+	params := seg.Params
+	if b.Request.Plan.Deload.Set {
+		params = withoutOwnDeload(&d, params)
+	}
+	inst, err := s.Parse(params)
+	if err != nil {
+		return plan.Outline{}, within(err, path)
+	}
+	req := plan.OutlineRequest{Weeks: int32(len(sessions)), Sessions: sessions, Status: b.Request.Athlete.Status, Seed: b.Request.Seed}
+	for _, g := range b.Request.Goals {
+		req.Strength = req.Strength || g.Kind == plan.GoalRaise1RM || g.Kind == plan.GoalPeak || g.Kind == plan.GoalGeneral
+		req.Size = req.Size || g.Kind == plan.GoalGrow || g.Kind == plan.GoalGeneral
+	}
+	out, err := inst.Outline(ctx, req)
+	if err != nil {
+		return plan.Outline{}, within(err, path)
+	}
+	if err := CheckOutline(&out, req); err != nil {
+		return plan.Outline{}, within(err, path+".strategy")
+	}
+	return out, nil
+}
+
+// within puts the paths of a strategy's faults under the segment's.
+func within(err error, path string) error {
+	f, ok := fault.As(err)
+	if !ok {
+		return err
+	}
+	out := fault.NewCollector(f.Kind)
+	for _, v := range f.Violations {
+		field := path
+		if v.Field != "" {
+			field += "." + v.Field
+		}
+		out.Add(v.Reason, field, v.Says)
+	}
+	return out.Err()
+}
+
+// withoutOwnDeload switches a strategy's own deload weeks off where the plan has some.
+func withoutOwnDeload(d *plan.Descriptor, params []plan.Param) []plan.Param {
+	const name = "deload_every"
+	for _, p := range params {
+		if p.Name == name {
+			return params
+		}
+	}
+	for _, s := range d.Params {
+		if s.Name == name {
+			out := append([]plan.Param(nil), params...)
+			return append(out, plan.Param{Name: name, Value: plan.Value{Kind: plan.ValueNumber}})
+		}
+	}
+	return params
+}
+
+func weeksOf(o *plan.Outline) []*plan.OutlineWeek {
+	var out []*plan.OutlineWeek
+	for i := range o.Phases {
+		for j := range o.Phases[i].Weeks {
+			out = append(out, &o.Phases[i].Weeks[j])
+		}
+	}
+	return out
+}
+
+func groupsOf(o *plan.Outline) []string {
+	var out []string
+	for _, w := range weeksOf(o) {
+	sessions:
+		for i := range w.Sessions {
+			g := w.Sessions[i].Group
+			if g == "" {
+				continue
+			}
+			for _, have := range out {
+				if have == g {
+					continue sessions
+				}
+			}
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+// Effort in deload weeks: two repetitions more in reserve, nothing to failure.
+const deloadRIR = 2
+
+func deload(weeks []*plan.OutlineWeek, d plan.Deload) {
+	for i, w := range weeks {
+		if (i+1)%int(d.EveryWeeks) != 0 || w.Kind != plan.WeekTraining || i == len(weeks)-1 {
+			continue
+		}
+		w.Kind, w.Dose = plan.WeekDeload, w.Dose*d.Keep/1000
+		ease(w, d.Keep, deloadRIR)
+	}
+}
+
+// taper cuts the dose of the weeks that lie mostly in the days before the date.
+func taper(weeks []*plan.OutlineWeek, slots [][]Slot, target plan.Date, t plan.Taper) {
+	for i, w := range weeks {
+		in, all := 0, 0
+		for _, s := range slots[i] {
+			if !s.Date.Set {
+				continue
+			}
+			all++
+			if int32(target-s.Date.Value) <= t.Days {
+				in++
+			}
+		}
+		if 2*in > all || all == 0 && i == len(weeks)-1 {
+			w.Kind, w.Dose = plan.WeekTaper, w.Dose*t.Keep/1000
+			ease(w, t.Keep, 0)
+		}
+	}
+}
+
+// ease cuts fixed sets to a share (scaled ones follow the dose) and adds reserve.
+func ease(w *plan.OutlineWeek, keep plan.Permille, reserve int32) {
+	for i := range w.Sessions {
+		targets := append([]plan.Target(nil), w.Sessions[i].Targets...)
+		for j := range targets {
+			schemes := append([]plan.Scheme(nil), targets[j].Schemes...)
+			for k := range schemes {
+				s := &schemes[k]
+				if s.Kind != plan.SetWorking {
+					continue
+				}
+				if s.Sets.Fixed {
+					n := max(1, (s.Sets.Min*int32(keep)+500)/1000)
+					s.Sets = plan.FixedSets(n)
+				}
+				if reserve == 0 {
+					continue
+				}
+				if rir := s.Effort.Wanted(); rir.Set {
+					s.Effort.ToFailure = false
+					s.Effort.RIR = plan.Some(min(rir.Value+reserve, 6))
+				}
+				if in := s.Effort.Intensity; in.Set {
+					s.Effort.Intensity = plan.Some(in.Value * 9 / 10)
+				}
+			}
+			targets[j].Schemes = schemes
+		}
+		w.Sessions[i].Targets = targets
+	}
+}
+
+// leadIn is the same for every plan: light sets, far from failure, to get used to the
+// lifts before anything is compared or hard.
+func leadIn(l plan.LeadIn, sessions []int32, groups []string) plan.OutlinePhase {
+	ph := plan.OutlinePhase{Name: "lead-in", Aim: "Get used to the lifts and find the loads; the same whatever follows."}
+	scheme := func(lo, hi, rir int32, rest plan.Seconds) []plan.Scheme {
+		return []plan.Scheme{{Kind: plan.SetWorking, Sets: plan.FixedSets(l.Sets), Reps: plan.Range{Min: lo, Max: hi},
+			Effort: plan.Effort{RIR: plan.Some(rir)}, Rest: rest}}
+	}
+	lo := l.Reps * 2 / 3
+	targets := []plan.Target{
+		{Role: plan.GoalLift, Schemes: scheme(lo, l.Reps, 3, 120)},
+		{Role: plan.MultiJoint, Schemes: scheme(lo, l.Reps, 3, 120)},
+		{Role: plan.SingleJoint, Schemes: scheme(max(lo, 10), max(l.Reps, 12), 3, 90)},
+		{Role: plan.Trunk, Schemes: []plan.Scheme{{Kind: plan.SetWorking, Sets: plan.FixedSets(l.Sets),
+			Reps: plan.Range{Min: 8, Max: 12}, Hold: plan.Range{Min: 20, Max: 30}, Effort: plan.Effort{RIR: plan.Some(int32(3))}, Rest: 60}}},
+		{Role: plan.Explosive, Schemes: scheme(3, 5, 5, 120)},
+		{Role: plan.Unloadable, Schemes: scheme(8, 15, 3, 90)},
+	}
+	n := 0
+	for w := range sessions {
+		week := plan.OutlineWeek{Kind: plan.WeekLeadIn, Dose: 600}
+		for range sessions[w] {
+			s := plan.OutlineSession{Kind: plan.SessionTraining, Label: "lead-in", Targets: targets}
+			if len(groups) > 0 {
+				s.Group = groups[n%len(groups)]
+			}
+			n++
+			week.Sessions = append(week.Sessions, s)
+		}
+		ph.Weeks = append(ph.Weeks, week)
+	}
+	return ph
+}

@@ -1,0 +1,320 @@
+package engine
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/phasewright/phasewright/engine/audit"
+	"github.com/phasewright/phasewright/engine/dose"
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/engine/load"
+	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/engine/schedule"
+)
+
+// Versions of what decides a program beside the request; a change of behaviour in the
+// engine or its rules is a new one.
+const (
+	Version      = "1"
+	RulesVersion = "1"
+)
+
+// Engine turns requests into programs. It is immutable and safe for concurrent use.
+type Engine struct {
+	registry  Registry
+	catalogue *exercise.Catalogue
+	budget    int64
+}
+
+// New makes an engine with the strategies it may use.
+func New(r Registry, cat *exercise.Catalogue) *Engine {
+	return &Engine{registry: r, catalogue: cat, budget: schedule.DefaultBudget}
+}
+
+// WithBudget returns an engine that spends at most so much work (solver nodes) on the
+// allocation of one window. Another budget may give another program.
+func (e *Engine) WithBudget(work int64) *Engine {
+	c := *e
+	c.budget = work
+	return &c
+}
+
+// Strategies lists what the engine can run.
+func (e *Engine) Strategies() []plan.Descriptor { return e.registry.List() }
+
+// Catalogue gives the exercises.
+func (e *Engine) Catalogue() *exercise.Catalogue { return e.catalogue }
+
+// generation is the state of making one program.
+type generation struct {
+	engine    *Engine
+	brief     *Brief
+	safety    Safety
+	bender    bender
+	slots     [][]Slot
+	outline   plan.Outline
+	weekKind  []plan.WeekKind
+	weekShare []plan.Permille
+	caps      [plan.MuscleCount]plan.HalfSets
+	doses     []dose.WeekDose
+	strengths *strengths
+	excluded  map[string]bool
+	menus     map[menuKey]*load.Menu
+	found     map[string]calibration // by exercise
+	findings  []plan.Finding
+	program   plan.Program
+}
+
+// Generate makes the program of a request. Errors are faults: Invalid with every
+// violation, Refused where safety says no, Infeasible where mandatory wishes clash,
+// Canceled when ctx ends. Equal requests give equal programs, byte for byte.
+func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, error) {
+	requested, err := plan.DigestOf(r)
+	if err != nil {
+		return plan.Program{}, fault.Wrap(fault.Internal, "ENCODING", err)
+	}
+	b, err := Settle(r, e.catalogue)
+	if err != nil {
+		return plan.Program{}, err
+	}
+	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[string]calibration{}, excluded: map[string]bool{}}
+	if g.safety, err = Judge(b); err != nil {
+		return plan.Program{}, err
+	}
+	g.bender = bender{safety: g.safety, spotted: b.Request.Athlete.Spotter.Value}
+	for _, id := range b.Request.Constraints.Excluded {
+		g.excluded[id] = true
+	}
+	for _, l := range b.Request.Constraints.Limits.MuscleSetsPerWeek {
+		g.caps[l.Muscle] = l.Sets
+	}
+	if err := g.mandatory(); err != nil {
+		return plan.Program{}, err
+	}
+	if err := g.shape(ctx); err != nil {
+		return plan.Program{}, err
+	}
+	if err := g.strengths.entry(); err != nil {
+		return plan.Program{}, err
+	}
+	if err := g.fill(ctx); err != nil {
+		return plan.Program{}, err
+	}
+	g.finish(requested)
+	if err := g.check(); err != nil {
+		return plan.Program{}, err
+	}
+	if err := g.program.Seal(); err != nil {
+		return plan.Program{}, fault.Wrap(fault.Internal, "ENCODING", err)
+	}
+	return g.program, nil
+}
+
+// Audit re-checks a program, generated or written by hand, from its numbers alone.
+func (e *Engine) Audit(p *plan.Program) []plan.Finding { return audit.Program(p, e.catalogue) }
+
+// mandatory refuses pins and goal lifts that safety, restrictions or equipment rule
+// out, naming both sides.
+func (g *generation) mandatory() error {
+	bad := fault.NewCollector(fault.Infeasible)
+	r := &g.brief.Request
+	check := func(path, id string) {
+		ex, ok := g.brief.Catalogue.ByID(id)
+		if !ok {
+			return
+		}
+		if i := g.restriction(ex); i >= 0 {
+			bad.Add("RESTRICTED", path, fmt.Sprintf("%s is ruled out by athlete.restrictions[%d]; take one of the two back", ex.Name, i))
+		}
+		if ex.Flags&g.safety.Forbidden != 0 {
+			bad.Add("FORBIDDEN", path, ex.Name+" is not done in this stage of pregnancy; choose another exercise")
+		}
+		if ex.Pattern.Explosive() && !g.skilled(ex) {
+			bad.Add("SKILL", path, ex.Name+" needs skill that athlete.skills does not state; state it, or learn it first with a coach")
+		}
+		if !g.somewhere(ex) {
+			bad.Add("EQUIPMENT", path, fmt.Sprintf("%s can't be done at any place of the training days: %s", ex.Name, g.lacking(ex)))
+		}
+	}
+	for i, goal := range r.Goals {
+		if goal.Lift() {
+			check(fmt.Sprintf("goals[%d].exercise_id", i), goal.ExerciseID)
+		}
+	}
+	for i, p := range r.Constraints.Pinned {
+		check(fmt.Sprintf("constraints.pinned[%d].exercise_id", i), p.ExerciseID)
+	}
+	return bad.Err()
+}
+
+func (g *generation) somewhere(ex *exercise.Exercise) bool {
+	for i := range g.brief.Request.Constraints.Days {
+		if ex.Available(g.place(g.brief.Request.Constraints.Days[i].PlaceID)) {
+			return true
+		}
+	}
+	return false
+}
+
+func (g *generation) lacking(ex *exercise.Exercise) string {
+	p := g.place(g.brief.Request.Constraints.Days[0].PlaceID)
+	says := ""
+	for i, m := range ex.Missing(p) {
+		if i > 0 {
+			says += ", "
+		}
+		says += m.String()
+	}
+	if says == "" {
+		return "no load that fits is there"
+	}
+	return placeName(p) + " lacks " + says
+}
+
+func (g *generation) place(id string) *plan.Place {
+	places := g.brief.Request.Constraints.Places
+	for i := range places {
+		if places[i].ID == id {
+			return &places[i]
+		}
+	}
+	return &places[0]
+}
+
+func (g *generation) goalOf(id string) int {
+	for i, goal := range g.brief.Request.Goals {
+		if goal.Lift() && goal.ExerciseID == id {
+			return i
+		}
+	}
+	return -1
+}
+
+func (g *generation) pinOf(id string) int {
+	for i, p := range g.brief.Request.Constraints.Pinned {
+		if p.ExerciseID == id {
+			return i
+		}
+	}
+	return -1
+}
+
+// shape lays out calendar, outline, weekly wishes and strengths.
+func (g *generation) shape(ctx context.Context) error {
+	b := g.brief
+	g.slots = Calendar(&b.Request)
+	sessions := make([]int32, len(g.slots))
+	any := false
+	for w := range g.slots {
+		sessions[w] = int32(len(g.slots[w]))
+		any = any || len(g.slots[w]) > 0
+	}
+	if !any {
+		return fault.New(fault.Infeasible, "NO_SESSION", "constraints.no_training", "leaves no day to train on in the whole program")
+	}
+	var err error
+	if g.outline, err = g.engine.compose(ctx, b, sessions, g.slots); err != nil {
+		return err
+	}
+	in := dose.Input{Status: b.Request.Athlete.Status, Goals: b.Request.Goals, Current: b.Current, Caps: g.caps, Days: int32(len(b.Request.Constraints.Days))}
+	for _, w := range weeksOf(&g.outline) {
+		g.weekKind = append(g.weekKind, w.Kind)
+		g.weekShare = append(g.weekShare, w.Dose)
+		in.Weeks = append(in.Weeks, dose.Week{Kind: w.Kind, Dose: w.Dose})
+	}
+	g.doses = dose.Plan(in)
+	g.strengths = newStrengths(b, g.weekKind)
+	return nil
+}
+
+// fill allocates and prescribes, window by window.
+func (g *generation) fill(ctx context.Context) error {
+	var before *allocated
+	wins := windows(&g.outline, g.slots)
+	for i := range wins {
+		if len(wins[i].sessions) == 0 {
+			g.emptyWeeks(&wins[i])
+			continue
+		}
+		a, err := g.allocate(ctx, &wins[i], before)
+		if err != nil {
+			return err
+		}
+		if err := g.prescribe(&wins[i], a); err != nil {
+			return err
+		}
+		g.shortfalls(&wins[i], a)
+		before = a
+	}
+	return nil
+}
+
+// allocated is a window's answer.
+type allocated struct {
+	window *window
+	picks  []pick
+	model  *schedule.Model
+	answer schedule.Assignment
+}
+
+func (g *generation) allocate(ctx context.Context, w *window, before *allocated) (*allocated, error) {
+	a := &allocated{window: w, picks: g.shortlist(w)}
+	var err error
+	if a.model, err = g.allocationModel(w, a.picks); err != nil {
+		return nil, err
+	}
+	if a.answer, err = schedule.Solve(ctx, a.model, prior(a, before), g.engine.budget); err != nil {
+		return nil, err
+	}
+	g.program.Allocations = append(g.program.Allocations, plan.Allocation{
+		FromWeek: int32(w.from + 1), ToWeek: int32(w.to), Candidates: int32(len(a.picks)),
+		Value: a.answer.Value, Bound: a.answer.Bound, Proven: a.answer.Proven, Work: a.answer.Work,
+	})
+	return a, nil
+}
+
+// prior carries the window before over, exercise by exercise and column by column, so
+// that exercises change only for a reason.
+func prior(a, before *allocated) *schedule.Assignment {
+	if before == nil {
+		return nil
+	}
+	out := &schedule.Assignment{Sets: make([][]int32, len(a.picks))}
+	for i := range a.picks {
+		out.Sets[i] = make([]int32, len(a.window.columns))
+		for j := range before.picks {
+			if before.picks[j].ex.ID != a.picks[i].ex.ID {
+				continue
+			}
+			for c := range a.window.columns {
+				for d := range before.window.columns {
+					if before.window.columns[d].key == a.window.columns[c].key {
+						out.Sets[i][c] = before.answer.Sets[j][d]
+					}
+				}
+			}
+		}
+	}
+	return out
+}
+
+// check audits what was made; a violation is a bug and is never returned.
+func (g *generation) check() error {
+	var bad []string
+	for _, f := range audit.Program(&g.program, g.brief.Catalogue) {
+		if f.Level == plan.LevelViolation {
+			bad = append(bad, fmt.Sprintf("%s (week %d, session %d, %s): %s", f.Rule, f.Week, f.Session, f.ExerciseID, f.Says))
+			continue
+		}
+		g.program.Findings = append(g.program.Findings, f)
+	}
+	if len(bad) == 0 {
+		return nil
+	}
+	err := fault.NewCollector(fault.Internal)
+	for _, b := range bad {
+		err.Add("AUDIT", "", b)
+	}
+	return err.Err()
+}

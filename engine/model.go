@@ -1,0 +1,248 @@
+package engine
+
+import (
+	"fmt"
+
+	"github.com/phasewright/phasewright/engine/dose"
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/engine/prescribe"
+	"github.com/phasewright/phasewright/engine/schedule"
+)
+
+// allocationModel states the allocation problem of a window for its heaviest week.
+func (g *generation) allocationModel(w *window, picks []pick) (*schedule.Model, error) {
+	l := g.brief.Request.Constraints.Limits
+	m := &schedule.Model{Weeks: w.weeks, Seed: g.brief.Request.Seed}
+	for i := range w.columns {
+		c := &w.columns[i]
+		room := c.limit - plan.GeneralWarmup(c.limit) - plan.SessionEnd
+		m.Days = append(m.Days, schedule.Day{
+			Path: fmt.Sprintf("constraints.days[%d].minutes", c.day), Times: c.times,
+			Capacity:     max(0, int32(room/plan.Tick)),
+			MaxExercises: l.ExercisesPerSession.Value, MinExercises: min(3, l.ExercisesPerSession.Value),
+			MaxSets: l.SetsPerSession.Value,
+		})
+	}
+	peak := g.heaviest(w)
+	for _, lift := range peak.Lifts {
+		m.Lifts = append(m.Lifts, schedule.Lift{ID: lift.ExerciseID, Path: g.liftPath(lift.ExerciseID), Wanted: lift.Sets,
+			Weight: lift.Weight, MinDays: min(lift.MinDays, int32(len(w.columns)))})
+	}
+	for i := range picks {
+		c, err := g.candidate(w, &picks[i], m)
+		if err != nil {
+			return nil, err
+		}
+		m.Candidates = append(m.Candidates, c)
+	}
+	g.muscleRows(m, peak)
+	g.clashes(m, w)
+	m.Balances = []schedule.Balance{
+		{Name: "push/pull", Left: []plan.Pattern{plan.HorizontalPush, plan.VerticalPush}, Right: []plan.Pattern{plan.HorizontalPull, plan.VerticalPull}},
+		{Name: "knee/hip", Left: []plan.Pattern{plan.Squat, plan.Lunge, plan.KneeExtension}, Right: []plan.Pattern{plan.Hinge, plan.HipExtension, plan.KneeFlexion}},
+	}
+	return m, nil
+}
+
+// heaviest joins the highest wishes of a window's weeks.
+func (g *generation) heaviest(w *window) dose.WeekDose {
+	var top dose.WeekDose
+	for i := w.from; i < w.to; i++ {
+		d := &g.doses[i]
+		for m := range d.Muscles {
+			if d.Muscles[m].Wanted > top.Muscles[m].Wanted || i == w.from {
+				top.Muscles[m] = d.Muscles[m]
+			}
+		}
+		if i == w.from {
+			top.Lifts = append([]dose.Lift(nil), d.Lifts...)
+			continue
+		}
+		for k := range d.Lifts {
+			top.Lifts[k].Sets = max(top.Lifts[k].Sets, d.Lifts[k].Sets)
+			top.Lifts[k].MinDays = max(top.Lifts[k].MinDays, d.Lifts[k].MinDays)
+		}
+	}
+	return top
+}
+
+func (g *generation) liftPath(id string) string {
+	for i, goal := range g.brief.Request.Goals {
+		if goal.ExerciseID == id && goal.Lift() {
+			return fmt.Sprintf("goals[%d]", i)
+		}
+	}
+	return "goals"
+}
+
+// candidate states what one exercise may do in each column.
+func (g *generation) candidate(w *window, p *pick, m *schedule.Model) (schedule.Candidate, error) {
+	c := schedule.Candidate{ID: p.ex.ID, Variant: p.ex.Group, Pattern: p.ex.Pattern, Lift: -1, Preference: p.preference}
+	for mu := range c.Involve {
+		c.Involve[mu] = p.ex.SetCountsFor(plan.Muscle(mu))
+	}
+	for i := range m.Lifts {
+		if m.Lifts[i].ID == p.ex.ID {
+			c.Lift = int32(i)
+			c.Path = m.Lifts[i].Path
+		}
+	}
+	var pin *plan.Pin
+	if p.pin >= 0 {
+		pin = &g.brief.Request.Constraints.Pinned[p.pin]
+		c.Path = fmt.Sprintf("constraints.pinned[%d]", p.pin)
+	}
+	allowed := int32(0)
+	for i := range w.columns {
+		o, err := g.option(w, i, p)
+		if err != nil {
+			return c, err
+		}
+		if pin != nil && !g.pinnedTo(p.ex.ID, w.columns[i].group) {
+			o = schedule.Option{}
+		}
+		if o.Allowed {
+			allowed++
+		}
+		c.Options = append(c.Options, o)
+	}
+	c.MaxDays = int32(len(w.columns))
+	if pin == nil && c.Lift < 0 {
+		c.MaxDays = min(c.MaxDays, 3)
+	}
+	if pin != nil {
+		c.MinDays = min(max(1, pin.PerWeek), c.MaxDays)
+		if pin.EverySession || pin.Group != "" {
+			c.MinDays = max(1, allowed)
+		}
+	}
+	return c, nil
+}
+
+// pinnedTo reports whether a pin of the exercise holds for sessions of a group.
+func (g *generation) pinnedTo(id, group string) bool {
+	for _, p := range g.brief.Request.Constraints.Pinned {
+		if p.ExerciseID == id && (p.Group == "" || p.Group == group) {
+			return true
+		}
+	}
+	return false
+}
+
+// option bounds sets and time of an exercise in a column over all its sessions.
+func (g *generation) option(w *window, col int, p *pick) (schedule.Option, error) {
+	var o schedule.Option
+	c := &w.columns[col]
+	if !g.possibleIn(p.ex, c) {
+		return o, nil
+	}
+	st, err := g.strengths.of(p.ex)
+	if err != nil {
+		return o, err
+	}
+	var fixed, perSet plan.Seconds
+	for i := range w.sessions {
+		s := &w.sessions[i]
+		if s.column != col {
+			continue
+		}
+		schemes, _ := g.schemes(s, p.ex, p.role, st)
+		if len(schemes) == 0 {
+			continue
+		}
+		lo, hi := int32(0), int32(0)
+		for k := range schemes {
+			lo += schemes[k].Sets.Min
+			hi += schemes[k].Sets.Max
+		}
+		in := g.input(s, p, st, schemes)
+		in.Warmup = true
+		f, per := prescribe.Bound(in)
+		fixed, perSet = max(fixed, f), max(perSet, per)
+		if !o.Allowed {
+			o.Allowed, o.Lo, o.Hi = true, lo, hi
+		} else {
+			o.Lo, o.Hi = max(o.Lo, lo), max(o.Hi, hi)
+		}
+	}
+	o.Fixed, o.PerSet = fixed.Ticks(), perSet.Ticks()
+	return o, nil
+}
+
+// schemes gives what the outline asks of an exercise in a session, bent to the
+// athlete and the place; empty where the session has nothing for it.
+func (g *generation) schemes(s *occurrence, ex *exercise.Exercise, role plan.Role, st *state) ([]plan.Scheme, bool) {
+	raw := s.outline.Find(role, "")
+	if len(raw) == 0 {
+		return nil, false
+	}
+	place := &g.brief.Request.Constraints.Places[s.slot.Place]
+	return g.bender.bend(raw, ex, st.curve, g.bender.limits(ex, role, place))
+}
+
+func (g *generation) muscleRows(m *schedule.Model, peak dose.WeekDose) {
+	session := plan.HalfSets(2 * g.brief.Request.Constraints.Limits.MuscleSetsPerSession.Value)
+	for i := range peak.Muscles {
+		d := &peak.Muscles[i]
+		m.Muscles = append(m.Muscles, schedule.Muscle{
+			Muscle: plan.Muscle(i), Wanted: d.Wanted, Floor: d.Floor, DirectWanted: d.Direct,
+			MaxWeek: g.caps[i], MaxSession: session, Weight: max(1, d.Weight), PrioritySoft: d.Priority,
+		})
+	}
+	m.Muscles = m.Muscles[1:] // without "unspecified"
+}
+
+// clashes: asked recovery hours are hard; consecutive days for a large muscle are
+// discouraged.
+func (g *generation) clashes(m *schedule.Model, w *window) {
+	c := &g.brief.Request.Constraints
+	for a := range w.columns {
+		for b := a + 1; b < len(w.columns); b++ {
+			hours := g.hoursBetween(w, a, b)
+			for i, r := range c.Recovery {
+				if hours < r.Hours {
+					m.Clashes = append(m.Clashes, schedule.Clash{Muscle: r.Muscle, A: int32(a), B: int32(b), Hard: true,
+						Path: fmt.Sprintf("constraints.recovery[%d]", i)})
+				}
+			}
+			if hours > 24 {
+				continue
+			}
+			for _, mu := range plan.LargeMuscles {
+				m.Clashes = append(m.Clashes, schedule.Clash{Muscle: mu, A: int32(a), B: int32(b), Cap: 4})
+			}
+		}
+	}
+}
+
+// hoursBetween gives the shortest time between two columns' sessions, whole days, the
+// turn of the week included.
+func (g *generation) hoursBetween(w *window, a, b int) int32 {
+	best := int32(7)
+	for i := range w.sessions {
+		for j := range w.sessions {
+			x, y := &w.sessions[i], &w.sessions[j]
+			if x.column != a || y.column != b {
+				continue
+			}
+			d := int32(y.week-x.week)*7 + g.offset(y.slot) - g.offset(x.slot)
+			if d < 0 {
+				d = -d
+			}
+			if d > 0 {
+				best = min(best, d)
+			}
+		}
+	}
+	return best * 24
+}
+
+// offset is a session's day within its week.
+func (g *generation) offset(s Slot) int32 {
+	first := int32(1)
+	if c := g.brief.Request.Constraints; c.Start.Set {
+		first = int32(c.Start.Value.Weekday())
+	}
+	return (int32(s.Weekday) - first + 7) % 7
+}

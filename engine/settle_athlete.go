@@ -1,0 +1,244 @@
+package engine
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+func (s *settler) athlete() {
+	a := &s.b.Request.Athlete
+	s.age(a)
+	if a.BodyMass.Set {
+		if g := a.BodyMass.Value.Grams(); g < 20_000 || g > 350_000 {
+			s.bad.Add("OUT_OF_RANGE", "athlete.body_mass", fmt.Sprintf("%s is not a body mass between 20 and 350 kg", a.BodyMass.Value))
+		}
+	}
+	switch {
+	case a.Status > plan.Advanced:
+		s.bad.Add("UNKNOWN_STATUS", "athlete.training_status", "is not a training status")
+	case a.Status != plan.StatusUnspecified:
+	case a.TrainingAgeMonths.Set:
+		m := a.TrainingAgeMonths.Value
+		switch {
+		case m < 12:
+			a.Status = plan.Novice
+		case m < 36:
+			a.Status = plan.Intermediate
+		default:
+			// Advanced also means progress only over months, which months of training don't show.
+			a.Status = plan.Intermediate
+			if m >= 60 {
+				a.Status = plan.Advanced
+			}
+		}
+		s.assume("athlete.training_status", fmt.Sprintf("%s, derived from %d months of training.", title(a.Status.String()), m))
+	default:
+		a.Status = plan.Novice
+		s.assume("athlete.training_status", "Novice, as nothing is said of training so far.")
+	}
+	s.current(a)
+	if a.LayoffWeeks.Set && (a.LayoffWeeks.Value < 0 || a.LayoffWeeks.Value > 520) {
+		s.bad.Add("OUT_OF_RANGE", "athlete.layoff_weeks", "must be between 0 and 520")
+	}
+	if !a.Spotter.Set {
+		a.Spotter = plan.Some(false)
+		s.assume("athlete.spotter", "Nobody spots.")
+	}
+	if a.Supervision == plan.SupervisionUnspecified {
+		a.Supervision = plan.Alone
+		s.assume("athlete.supervision", "Trains alone.")
+	}
+	if a.Pregnancy > plan.Postpartum {
+		s.bad.Add("UNKNOWN_STAGE", "athlete.pregnancy", "is not a known stage")
+	}
+	if a.Clearance.Set && a.Clearance.Value.Date.Set && s.base.Set && a.Clearance.Value.Date.Value > s.base.Value {
+		s.bad.Add("OUT_OF_RANGE", "athlete.clearance.date", "lies in the future")
+	}
+	if a.Screening.Set {
+		for i, c := range a.Screening.Value.Conditions {
+			if c == plan.ConditionUnspecified || c >= plan.ConditionCount {
+				s.bad.Add("UNKNOWN_CONDITION", fmt.Sprintf("athlete.screening.conditions[%d]", i), "is not a listed condition")
+			}
+		}
+	}
+	for i, o := range a.Other {
+		if o.Weekday < plan.Monday || o.Weekday > plan.Sunday {
+			s.bad.Add("REQUIRED", fmt.Sprintf("athlete.other_training[%d].weekday", i), "needs a day of the week")
+		}
+	}
+	for i, k := range a.Skills {
+		path := fmt.Sprintf("athlete.skills[%d]", i)
+		if (k.Pattern == plan.PatternUnspecified) == (k.ExerciseID == "") {
+			s.bad.Add("REQUIRED", path, "names exactly one of a movement pattern and an exercise")
+		}
+		if k.ExerciseID != "" {
+			s.exercise(path+".exercise_id", k.ExerciseID)
+		}
+	}
+}
+
+func (s *settler) age(a *plan.Athlete) {
+	if a.BirthYear.Set {
+		y := a.BirthYear.Value
+		if !s.base.Set {
+			s.bad.Add("REQUIRED", "constraints.start_date", "(or prepared_on) is needed to work out the age from athlete.birth_year; or give athlete.age_band instead")
+			return
+		}
+		// The younger of the two possible ages: cautions for minors err on the safe side.
+		years := int32(s.base.Value.Year()) - y - 1
+		if years < 5 || years > 105 {
+			s.bad.Add("OUT_OF_RANGE", "athlete.birth_year", fmt.Sprintf("%d gives an age of %d at %s", y, years, s.base.Value))
+			return
+		}
+		s.b.AgeYears = years
+		band := plan.AgeAdult
+		switch {
+		case years < 13:
+			band = plan.AgeChild
+		case years < 18:
+			band = plan.AgeAdolescent
+		case years+1 >= 60:
+			band = plan.AgeOlder
+		}
+		if a.Age != plan.AgeUnspecified && a.Age != band {
+			s.bad.Add("CONTRADICTION", "athlete.age_band", fmt.Sprintf("says %s, but athlete.birth_year says %s; give one of the two", a.Age, band))
+		}
+		a.Age = band
+	}
+	if a.Age == plan.AgeUnspecified || a.Age > plan.AgeOlder {
+		s.bad.Add("REQUIRED", "athlete.age_band", "is needed (or birth_year): at least whether the athlete is an adult")
+	}
+}
+
+// lowCurrent is what someone of whom nothing is said is taken to do now: weekly sets.
+var lowCurrent = [...]plan.HalfSets{plan.Novice: 8, plan.Intermediate: 12, plan.Advanced: 16}
+
+func (s *settler) current(a *plan.Athlete) {
+	each, known := a.CurrentSetsEach.Or(0), a.CurrentSetsEach.Set
+	if each < 0 || each > 100 {
+		s.bad.Add("OUT_OF_RANGE", "athlete.current_weekly_sets_each", "must be between 0 and 50 sets")
+	}
+	listed := [plan.MuscleCount]bool{}
+	for i, m := range a.CurrentSets {
+		path := fmt.Sprintf("athlete.current_weekly_sets[%d]", i)
+		switch {
+		case m.Muscle == plan.MuscleUnspecified || m.Muscle >= plan.MuscleCount:
+			s.bad.Add("UNKNOWN_MUSCLE", path+".muscle", "is not a known muscle")
+			continue
+		case listed[m.Muscle]:
+			s.bad.Add("DUPLICATE", path+".muscle", m.Muscle.String()+" is listed twice")
+		case m.Sets < 0 || m.Sets > 100:
+			s.bad.Add("OUT_OF_RANGE", path+".sets", "must be between 0 and 50 sets")
+		}
+		listed[m.Muscle] = true
+		s.b.Current[m.Muscle] = m.Sets
+	}
+	if !known && a.Status <= plan.Advanced {
+		each = lowCurrent[a.Status]
+		if a.LayoffWeeks.Or(0) >= 3 {
+			each = 0
+		}
+		if len(a.CurrentSets) == 0 {
+			s.assume("athlete.current_weekly_sets", fmt.Sprintf("Low present volume: %s weekly sets a muscle.", each))
+		} else {
+			s.assume("athlete.current_weekly_sets_each", fmt.Sprintf("%s weekly sets for muscles not listed.", each))
+		}
+		a.CurrentSetsEach = plan.Some(each)
+	}
+	for m := range s.b.Current {
+		if !listed[m] {
+			s.b.Current[m] = each
+		}
+	}
+}
+
+// exercise checks an id and suggests near ones.
+func (s *settler) exercise(path, id string) bool {
+	if _, ok := s.cat.ByID(id); ok {
+		return true
+	}
+	says := fmt.Sprintf("%q is not in the catalogue", id)
+	if near := s.cat.Nearest(id, 3); len(near) > 0 {
+		says += "; did you mean " + strings.Join(near, ", ") + "?"
+	}
+	s.bad.Add("UNKNOWN_EXERCISE", path, says)
+	return false
+}
+
+func (s *settler) performances() {
+	a := &s.b.Request.Athlete
+	if len(a.Performances) > maxPerformances {
+		s.bad.Add("TOO_MANY", "athlete.performances", fmt.Sprintf("has %d entries; at most %d", len(a.Performances), maxPerformances))
+		return
+	}
+	for i := range a.Performances {
+		p := &a.Performances[i]
+		path := fmt.Sprintf("athlete.performances[%d]", i)
+		if !s.exercise(path+".exercise_id", p.ExerciseID) {
+			continue
+		}
+		e, _ := s.cat.ByID(p.ExerciseID)
+		if p.Reps < 1 || p.Reps > 200 {
+			s.bad.Add("OUT_OF_RANGE", path+".reps", "must be between 1 and 200")
+		}
+		if p.RIR.Set && (p.RIR.Value < 0 || p.RIR.Value > 10) {
+			s.bad.Add("OUT_OF_RANGE", path+".rir", "must be between 0 and 10 repetitions in reserve")
+		}
+		if p.RIR.Or(0) > 0 && p.ToFailure {
+			s.bad.Add("CONTRADICTION", path+".to_failure", "contradicts repetitions in reserve above 0")
+		}
+		if !p.RIR.Set && !p.ToFailure {
+			s.bad.Add("REQUIRED", path+".rir", "is needed: repetitions in reserve, or to_failure")
+		}
+		switch {
+		case p.Load.Set && p.Load.Value.Milli < 0:
+			s.bad.Add("OUT_OF_RANGE", path+".load", "can't be below zero")
+		case e.Loading.Loadable() && e.Loading != plan.LoadingAdded && (!p.Load.Set || p.Load.Value.Milli == 0):
+			s.bad.Add("REQUIRED", path+".load", e.Name+" needs the load that was used")
+		case e.BodyMassShare > 0 && e.Loading.Loadable() && !a.BodyMass.Set:
+			s.bad.Add("REQUIRED", "athlete.body_mass", "is needed to read a performance in "+e.Name+", which moves the body too")
+		case p.Load.Set && e.MaxPlausibleKg > 0 && p.Load.Value.Grams() > int64(e.MaxPlausibleKg)*1000:
+			s.bad.Add("IMPLAUSIBLE", path+".load", fmt.Sprintf("%s in %s is beyond what anyone lifts (about %d kg); check the number and its unit", p.Load.Value, e.Name, e.MaxPlausibleKg))
+		}
+		if p.Date.Set && s.base.Set && p.Date.Value > s.base.Value {
+			s.bad.Add("OUT_OF_RANGE", path+".date", fmt.Sprintf("%s lies after %s, the day the request is made for", p.Date.Value, s.base.Value))
+		}
+	}
+}
+
+func (s *settler) restrictions() {
+	for i := range s.b.Request.Athlete.Restrictions {
+		r := &s.b.Request.Athlete.Restrictions[i]
+		path := fmt.Sprintf("athlete.restrictions[%d]", i)
+		n := 0
+		if r.Joint != plan.JointUnspecified {
+			n++
+			if r.Joint >= plan.JointCount {
+				s.bad.Add("UNKNOWN_JOINT", path+".joint", "is not a known joint")
+			}
+		}
+		if r.Pattern != plan.PatternUnspecified {
+			n++
+			if r.Pattern >= plan.PatternCount {
+				s.bad.Add("UNKNOWN_PATTERN", path+".pattern", "is not a known movement pattern")
+			}
+		}
+		if r.ExerciseID != "" {
+			n++
+			s.exercise(path+".exercise_id", r.ExerciseID)
+		}
+		if n != 1 {
+			s.bad.Add("REQUIRED", path, "names exactly one of a joint, a movement pattern and an exercise")
+		}
+		if r.Severity == plan.SeverityUnspecified {
+			r.Severity = plan.SeverityAvoid
+			s.assume(path+".severity", "Meant strictly: nothing that stresses it.")
+		} else if r.Severity > plan.SeverityAvoid {
+			s.bad.Add("UNKNOWN_SEVERITY", path+".severity", "is not a known severity")
+		}
+	}
+}
+
+func title(s string) string { return strings.ToUpper(s[:1]) + s[1:] }

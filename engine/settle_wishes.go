@@ -1,0 +1,281 @@
+package engine
+
+import (
+	"fmt"
+
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// Most goals and pins that one program can serve.
+const (
+	maxGoals = 20
+	maxPins  = 30
+)
+
+func (s *settler) goals() {
+	r := &s.b.Request
+	if len(r.Goals) == 0 {
+		r.Goals = []plan.Goal{{Kind: plan.GoalGeneral, Priority: 2}}
+		s.assume("goals", "General strength and size, as no goal is named.")
+	}
+	if len(r.Goals) > maxGoals {
+		s.bad.Add("TOO_MANY", "goals", fmt.Sprintf("has %d goals; at most %d", len(r.Goals), maxGoals))
+		return
+	}
+	type key struct {
+		id string
+		m  plan.Muscle
+	}
+	seen := make(map[key]int, len(r.Goals))
+	for i := range r.Goals {
+		g := &r.Goals[i]
+		path := fmt.Sprintf("goals[%d]", i)
+		switch {
+		case g.Priority == 0:
+			g.Priority = 2
+			if g.Kind != plan.GoalGeneral {
+				s.assume(path+".priority", "Second of three priorities.")
+			}
+		case g.Priority < 1 || g.Priority > 3:
+			s.bad.Add("OUT_OF_RANGE", path+".priority", "is 1 (first), 2 or 3")
+			g.Priority = 2
+		}
+		switch {
+		case g.Lift():
+			if g.ExerciseID == "" {
+				s.bad.Add("REQUIRED", path+".exercise_id", "names the lift")
+			} else if s.exercise(path+".exercise_id", g.ExerciseID) {
+				s.goalLift(path, g)
+			}
+		case g.Kind == plan.GoalGrow || g.Kind == plan.GoalMaintainMuscle:
+			if g.Muscle == plan.MuscleUnspecified || g.Muscle >= plan.MuscleCount {
+				s.bad.Add("REQUIRED", path+".muscle", "names the muscle")
+			}
+		case g.Kind == plan.GoalGeneral:
+		default:
+			s.bad.Add("REQUIRED", path+".kind", "is not a known kind of goal")
+		}
+		k := key{g.ExerciseID, g.Muscle}
+		if first, dup := seen[k]; dup {
+			s.bad.Add("DUPLICATE", path, fmt.Sprintf("is about the same as goals[%d]; one goal for each lift and muscle", first))
+		}
+		seen[k] = i
+	}
+}
+
+func (s *settler) goalLift(path string, g *plan.Goal) {
+	e, _ := s.cat.ByID(g.ExerciseID)
+	if g.Kind == plan.GoalMaintainLift {
+		return
+	}
+	if !e.Loading.Loadable() || e.Is(exercise.Timed) {
+		s.bad.Add("NOT_A_LIFT", path+".exercise_id", e.Name+" has no 1RM; a goal for it can be to maintain it, or to grow a muscle")
+	}
+	if e.Pattern.Explosive() {
+		s.bad.Add("UNSUPPORTED", path+".exercise_id", e.Name+" is trained for speed; pin it instead, and it is kept explosive")
+	}
+}
+
+func (s *settler) wishes() {
+	c := &s.b.Request.Constraints
+	out := make(map[string]int, len(c.Excluded))
+	for i, id := range c.Excluded {
+		if s.exercise(fmt.Sprintf("constraints.excluded_exercise_ids[%d]", i), id) {
+			out[id] = i
+		}
+	}
+	if len(c.Pinned) > maxPins {
+		s.bad.Add("TOO_MANY", "constraints.pinned", fmt.Sprintf("has %d pins; at most %d", len(c.Pinned), maxPins))
+	}
+	seen := make(map[string]bool, len(c.Pinned))
+	for i := range c.Pinned {
+		p := &c.Pinned[i]
+		path := fmt.Sprintf("constraints.pinned[%d]", i)
+		s.exercise(path+".exercise_id", p.ExerciseID)
+		if at, both := out[p.ExerciseID]; both {
+			s.bad.Add("CONTRADICTION", path+".exercise_id", fmt.Sprintf("is also excluded by constraints.excluded_exercise_ids[%d]", at))
+		}
+		if seen[p.ExerciseID+"\x00"+p.Group] {
+			s.bad.Add("DUPLICATE", path, p.ExerciseID+" is pinned twice")
+		}
+		seen[p.ExerciseID+"\x00"+p.Group] = true
+		if p.PerWeek < 0 || p.PerWeek > int32(len(c.Days)) {
+			s.bad.Add("OUT_OF_RANGE", path+".sessions_per_week", fmt.Sprintf("must be between 0 and the %d training days", len(c.Days)))
+		}
+	}
+	for i, g := range s.b.Request.Goals {
+		if at, both := out[g.ExerciseID]; g.ExerciseID != "" && both {
+			s.bad.Add("CONTRADICTION", fmt.Sprintf("goals[%d].exercise_id", i), fmt.Sprintf("is also excluded by constraints.excluded_exercise_ids[%d]", at))
+		}
+	}
+	s.limits(&c.Limits)
+	for i, rec := range c.Recovery {
+		path := fmt.Sprintf("constraints.recovery[%d]", i)
+		if rec.Muscle == plan.MuscleUnspecified || rec.Muscle >= plan.MuscleCount {
+			s.bad.Add("UNKNOWN_MUSCLE", path+".muscle", "is not a known muscle")
+		}
+		if rec.Hours < 12 || rec.Hours > 168 {
+			s.bad.Add("OUT_OF_RANGE", path+".hours", "must be between 12 and 168")
+		}
+	}
+	for i, x := range s.b.Request.Exercises {
+		path := fmt.Sprintf("exercises[%d]", i)
+		s.exercise(path+".exercise_id", x.ExerciseID)
+		if x.CallerID == "" {
+			s.bad.Add("REQUIRED", path+".caller_id", "is the id to carry through")
+		}
+	}
+}
+
+// Guideline limits where the request states none. Common practice, no source.
+const (
+	defaultExercises     = 7
+	defaultSessionSets   = 28
+	defaultMuscleSession = 8
+)
+
+func (s *settler) limits(l *plan.Limits) {
+	check := func(v plan.Opt[int32], field string, lo, hi int32) {
+		if v.Set && (v.Value < lo || v.Value > hi) {
+			s.bad.Add("OUT_OF_RANGE", "constraints.limits."+field, fmt.Sprintf("is %d; must be between %d and %d", v.Value, lo, hi))
+		}
+	}
+	check(l.ExercisesPerSession, "exercises_per_session", 1, 12)
+	check(l.SetsPerSession, "sets_per_session", 1, 60)
+	check(l.MuscleSetsPerSession, "muscle_sets_per_session", 1, 20)
+	if !l.ExercisesPerSession.Set {
+		l.ExercisesPerSession = plan.Some(int32(defaultExercises))
+	}
+	if !l.SetsPerSession.Set {
+		l.SetsPerSession = plan.Some(int32(defaultSessionSets))
+	}
+	if !l.MuscleSetsPerSession.Set {
+		l.MuscleSetsPerSession = plan.Some(int32(defaultMuscleSession))
+		s.assume("constraints.limits", fmt.Sprintf("At most %d exercises and %d sets a session, and %d direct sets for a muscle in one.",
+			l.ExercisesPerSession.Value, l.SetsPerSession.Value, defaultMuscleSession))
+	}
+	for i, m := range l.MuscleSetsPerWeek {
+		path := fmt.Sprintf("constraints.limits.muscle_sets_per_week[%d]", i)
+		if m.Muscle == plan.MuscleUnspecified || m.Muscle >= plan.MuscleCount {
+			s.bad.Add("UNKNOWN_MUSCLE", path+".muscle", "is not a known muscle")
+		}
+		if m.Sets < 1 || m.Sets > 100 {
+			s.bad.Add("OUT_OF_RANGE", path+".sets", "must be above 0 and at most 50 sets; to leave a muscle out, restrict it")
+		}
+	}
+}
+
+// The strategy where the plan names none.
+const defaultStrategy = "constant"
+
+func (s *settler) plan() {
+	r := &s.b.Request
+	p := &r.Plan
+	if len(p.Tracks) == 0 {
+		p.Tracks = []plan.Track{{Segments: []plan.Segment{{Strategy: defaultStrategy}}}}
+		s.assume("plan", "The strategy is "+defaultStrategy+": the same ranges of repetitions throughout. Evidence for any order of ranges is thin.")
+	}
+	if len(p.Tracks) > 1 {
+		s.bad.Add("UNSUPPORTED", "plan.tracks", "has several tracks; this version runs one, for all exercises")
+		return
+	}
+	tr := &p.Tracks[0]
+	if len(tr.ExerciseIDs)+len(tr.Muscles) > 0 {
+		s.bad.Add("UNSUPPORTED", "plan.tracks[0]", "names exercises or muscles; this version runs one track, for all of them")
+	}
+	if len(tr.Segments) == 0 {
+		s.bad.Add("REQUIRED", "plan.tracks[0].segments", "needs at least one segment")
+		return
+	}
+	s.leadIn(p)
+	left := s.b.Weeks
+	if p.LeadIn.Set {
+		left -= p.LeadIn.Value.Weeks
+	}
+	open := -1
+	for i := range tr.Segments {
+		seg := &tr.Segments[i]
+		path := fmt.Sprintf("plan.tracks[0].segments[%d]", i)
+		switch {
+		case seg.Strategy == "":
+			s.bad.Add("REQUIRED", path+".strategy", "names a strategy")
+		case !seg.Weeks.Set && open >= 0:
+			s.bad.Add("REQUIRED", path+".weeks", fmt.Sprintf("is needed; only one segment may leave its weeks open, and segments[%d] does", open))
+		case !seg.Weeks.Set:
+			open = i
+		case seg.Weeks.Value < 1 || seg.Weeks.Value > maxWeeks:
+			s.bad.Add("OUT_OF_RANGE", path+".weeks", fmt.Sprintf("must be between 1 and %d", maxWeeks))
+		default:
+			left -= seg.Weeks.Value
+		}
+	}
+	switch {
+	case s.bad.Len() > 0:
+	case open >= 0 && left < 1:
+		s.bad.Add("CONTRADICTION", fmt.Sprintf("plan.tracks[0].segments[%d]", open), fmt.Sprintf("has no week left of the %d", s.b.Weeks))
+	case open >= 0:
+		tr.Segments[open].Weeks = plan.Some(left)
+	case left != 0:
+		s.bad.Add("CONTRADICTION", "plan.tracks[0].segments", fmt.Sprintf("and lead-in sum to %d weeks, but the program has %d", s.b.Weeks-left, s.b.Weeks))
+	}
+	s.b.Track = tr.Segments
+	s.wrappers(p)
+}
+
+func (s *settler) leadIn(p *plan.Plan) {
+	if !p.LeadIn.Set {
+		return
+	}
+	l := &p.LeadIn.Value
+	if l.Weeks < 1 || l.Weeks > 12 {
+		s.bad.Add("OUT_OF_RANGE", "plan.lead_in.weeks", "must be between 1 and 12")
+	}
+	if l.Sets < 0 || l.Sets > 5 {
+		s.bad.Add("OUT_OF_RANGE", "plan.lead_in.sets", "must be between 1 and 5, or left out for 2")
+	}
+	if l.Reps != 0 && (l.Reps < 8 || l.Reps > 20) {
+		s.bad.Add("OUT_OF_RANGE", "plan.lead_in.reps", "must be between 8 and 20, or left out for 12")
+	}
+	if l.Sets == 0 {
+		l.Sets = 2
+	}
+	if l.Reps == 0 {
+		l.Reps = 12
+	}
+}
+
+func (s *settler) wrappers(p *plan.Plan) {
+	if d := p.Deload.Value; p.Deload.Set && (d.EveryWeeks < 2 || d.EveryWeeks > 16) {
+		s.bad.Add("OUT_OF_RANGE", "plan.deload.every_weeks", "must be between 2 and 16")
+	} else if p.Deload.Set && d.Keep == 0 {
+		p.Deload.Value.Keep = 500
+	} else if p.Deload.Set && (d.Keep < 300 || d.Keep > 800) {
+		s.bad.Add("OUT_OF_RANGE", "plan.deload.keep_percent", "must be between 30 and 80 % of the dose")
+	}
+	if t := p.Taper.Value; p.Taper.Set && (t.Days < 3 || t.Days > 21) {
+		s.bad.Add("OUT_OF_RANGE", "plan.taper.days", "must be between 3 and 21")
+	} else if p.Taper.Set && t.Keep == 0 {
+		p.Taper.Value.Keep = 500
+	} else if p.Taper.Set && (t.Keep < 300 || t.Keep > 700) {
+		s.bad.Add("OUT_OF_RANGE", "plan.taper.keep_percent", "must be between 30 and 70 % of the dose")
+	}
+	if p.Taper.Set && !s.b.Request.Constraints.Target.Set {
+		s.bad.Add("REQUIRED", "constraints.target_date", "is needed to taper to")
+	}
+	for i := range s.b.Request.Goals {
+		if s.b.Request.Goals[i].Kind == plan.GoalPeak && !p.Taper.Set && s.b.Weeks >= 4 {
+			p.Taper = plan.Some(plan.Taper{Days: 10, Keep: 500})
+			s.assume("plan.taper", "A taper over the last 10 days before the date: half the sets, the loads kept.")
+		}
+	}
+	for i, e := range p.Entry {
+		path := fmt.Sprintf("plan.entry_conditions[%d]", i)
+		if s.exercise(path+".exercise_id", e.ExerciseID) && !s.b.Request.Athlete.BodyMass.Set {
+			s.bad.Add("REQUIRED", "athlete.body_mass", "is needed to check "+path)
+		}
+		if e.Times < 100 || e.Times > 4000 {
+			s.bad.Add("OUT_OF_RANGE", path+".times_body_mass", "must be between 0.1 and 4 times body mass")
+		}
+	}
+}

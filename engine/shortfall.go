@@ -1,0 +1,162 @@
+package engine
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// worthSaying is the miss, in half sets, from which a wish that was not met is listed;
+// a wish of a goal, or a floor, is listed from one half set on.
+const worthSaying plan.HalfSets = 3
+
+// shortfalls lists what a window could not meet, with numbers and the limit behind it.
+func (g *generation) shortfalls(w *window, a *allocated) {
+	peak := g.heaviest(w)
+	full := g.fillOf(a)
+	weeks := fmt.Sprintf("Weeks %d–%d", w.from+1, w.to)
+	if w.to == w.from+1 {
+		weeks = fmt.Sprintf("Week %d", w.to)
+	}
+	for m := plan.Muscle(1); m < plan.MuscleCount; m++ {
+		d := &peak.Muscles[m]
+		got := g.achieved(a, m)
+		miss := d.Wanted - got
+		if miss <= 0 || !d.Priority && got >= d.Floor && miss < worthSaying {
+			continue
+		}
+		g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(w.from + 1), Muscle: m, Field: g.musclePath(m),
+			Says: fmt.Sprintf("%s: %s gets %s of %s weekly sets: %s.", weeks, m, got, d.Wanted, g.limitOf(a, m, full))})
+	}
+	for i, l := range a.model.Lifts {
+		got := int32(0)
+		for c := range a.picks {
+			if a.picks[c].ex.ID != l.ID {
+				continue
+			}
+			for col := range w.columns {
+				got += a.answer.Sets[c][col] * w.columns[col].times
+			}
+		}
+		got /= max(1, w.weeks)
+		if want := peak.Lifts[i].Sets; got < want {
+			ex, _ := g.brief.Catalogue.ByID(l.ID)
+			g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(w.from + 1), ExerciseID: l.ID, Field: l.Path,
+				Says: fmt.Sprintf("%s: %s gets %d of %d weekly sets: %s.", weeks, ex.Name, got, want, g.liftLimit(a, full))})
+		}
+	}
+	for i := range a.answer.Value {
+		if !a.answer.Proven[i] && i == 0 {
+			g.find(plan.Finding{Level: plan.LevelNote, Rule: RuleGap, Week: int32(w.from + 1),
+				Says: fmt.Sprintf("%s: the allocation is the best found among %d candidates (misses weigh %d; no answer can be below %d).", weeks, len(a.picks), a.answer.Value[i], a.answer.Bound[i])})
+		}
+	}
+}
+
+func (g *generation) achieved(a *allocated, m plan.Muscle) plan.HalfSets {
+	sum := int64(0)
+	for i := range a.picks {
+		for c, n := range a.answer.Sets[i] {
+			sum += int64(n) * int64(a.window.columns[c].times) * int64(a.picks[i].ex.SetCountsFor(m))
+		}
+	}
+	return plan.HalfSets(sum / int64(max(1, a.window.weeks)))
+}
+
+// fillOf gives how full each column is, in permille of its capacity.
+func (g *generation) fillOf(a *allocated) []int32 {
+	out := make([]int32, len(a.model.Days))
+	for d := range out {
+		used := int32(0)
+		for c := range a.model.Candidates {
+			if n := a.answer.Sets[c][d]; n > 0 {
+				used += a.model.Candidates[c].Options[d].Fixed + n*a.model.Candidates[c].Options[d].PerSet
+			}
+		}
+		out[d] = used * 1000 / max(1, a.model.Days[d].Capacity)
+	}
+	return out
+}
+
+func (g *generation) musclePath(m plan.Muscle) string {
+	for i, goal := range g.brief.Request.Goals {
+		if goal.Muscle == m && !goal.Lift() {
+			return fmt.Sprintf("goals[%d]", i)
+		}
+	}
+	return ""
+}
+
+// limitOf names what keeps a muscle below its wish.
+func (g *generation) limitOf(a *allocated, m plan.Muscle, full []int32) string {
+	direct, indirect := 0, 0
+	for i := range a.picks {
+		switch {
+		case a.picks[i].ex.Direct(m):
+			direct++
+		case a.picks[i].ex.SetCountsFor(m) > 0:
+			indirect++
+		}
+	}
+	if direct == 0 {
+		why := "nothing that trains it directly is possible"
+		if len(g.brief.Request.Athlete.Restrictions) > 0 {
+			return why + " with this equipment and these restrictions"
+		}
+		return why + " with this equipment"
+	}
+	if g.caps[m] > 0 {
+		return fmt.Sprintf("constraints.limits allows %s", g.caps[m])
+	}
+	return g.dayLimits(a, full, m)
+}
+
+func (g *generation) liftLimit(a *allocated, full []int32) string {
+	return g.dayLimits(a, full, plan.MuscleUnspecified)
+}
+
+// dayLimits says of each column why no more fits.
+func (g *generation) dayLimits(a *allocated, full []int32, m plan.Muscle) string {
+	var minutes, others []string
+	for d := range a.model.Days {
+		day := &a.model.Days[d]
+		exercises, sets, direct := int32(0), int32(0), plan.HalfSets(0)
+		for c := range a.picks {
+			n := a.answer.Sets[c][d]
+			if n == 0 {
+				continue
+			}
+			exercises++
+			sets += n
+			if a.picks[c].ex.Direct(m) {
+				direct += plan.HalfSets(2 * n)
+			}
+		}
+		l := g.brief.Request.Constraints.Limits
+		switch {
+		case full[d] >= 800:
+			minutes = append(minutes, fmt.Sprint(a.window.columns[d].limit/60))
+		case exercises >= day.MaxExercises:
+			others = append(others, fmt.Sprintf("the limit of %d exercises a session", day.MaxExercises))
+		case sets >= day.MaxSets:
+			others = append(others, fmt.Sprintf("the limit of %d sets a session", day.MaxSets))
+		case m != plan.MuscleUnspecified && direct+2 > plan.HalfSets(2*l.MuscleSetsPerSession.Value):
+			others = append(others, fmt.Sprintf("the limit of %d direct sets for a muscle a session", l.MuscleSetsPerSession.Value))
+		default:
+			others = append(others, "sets of the strategy's schemes and recovery between days")
+		}
+	}
+	var says []string
+	if len(minutes) > 0 {
+		says = append(says, strings.Join(minutes, " + ")+" minutes are full")
+	}
+	seen := map[string]bool{}
+	for _, o := range others {
+		if !seen[o] {
+			seen[o] = true
+			says = append(says, o)
+		}
+	}
+	return strings.Join(says, "; ")
+}

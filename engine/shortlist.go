@@ -1,0 +1,218 @@
+package engine
+
+import (
+	"sort"
+
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// pick is an exercise that allocation may choose in a window, with why.
+type pick struct {
+	ex         *exercise.Exercise
+	role       plan.Role
+	goal       int // index into goals, -1
+	pin        int // index into pins, -1
+	preference int32
+}
+
+// perShelf is how many exercises of one pattern, muscle and way of loading stay on the
+// shortlist. Pins and goal lifts are always on it.
+const perShelf = 2
+
+// shortlist gives the candidates of a window: everything that is there, allowed and
+// within the athlete's skill, the best two of each shelf (pattern, first prime muscle,
+// kind of implement), in order of id.
+func (g *generation) shortlist(w *window) []pick {
+	type shelf struct {
+		pattern plan.Pattern
+		muscle  plan.Muscle
+		loading plan.Loading
+	}
+	var open, always []pick
+	for _, ex := range g.brief.Catalogue.All() {
+		p := pick{ex: ex, goal: g.goalOf(ex.ID), pin: g.pinOf(ex.ID)}
+		if !g.possible(ex, w) {
+			continue
+		}
+		p.role = g.roleOf(ex, w, p.goal)
+		if p.goal >= 0 || p.pin >= 0 {
+			p.preference = 100
+			always = append(always, p)
+			continue
+		}
+		if !g.allowed(ex) || ex.Pattern.Explosive() {
+			continue // explosive work is there when pinned
+		}
+		p.preference = g.preference(ex, p.role)
+		open = append(open, p)
+	}
+	sort.SliceStable(open, func(i, j int) bool {
+		if open[i].preference != open[j].preference {
+			return open[i].preference > open[j].preference
+		}
+		return open[i].ex.ID < open[j].ex.ID
+	})
+	count := map[shelf]int{}
+	out := always
+	for _, p := range open {
+		s := shelf{p.ex.Pattern, firstPrime(p.ex), p.ex.Loading}
+		if count[s]++; count[s] <= perShelf {
+			out = append(out, p)
+		}
+	}
+	sort.Slice(out, func(i, j int) bool { return out[i].ex.ID < out[j].ex.ID })
+	return out
+}
+
+func firstPrime(e *exercise.Exercise) plan.Muscle {
+	for m, v := range e.Involvement {
+		if v == exercise.Prime {
+			return plan.Muscle(m)
+		}
+	}
+	return plan.MuscleUnspecified
+}
+
+// roleOf gives the part an exercise plays in a window.
+func (g *generation) roleOf(ex *exercise.Exercise, w *window, goal int) plan.Role {
+	if goal >= 0 {
+		return plan.GoalLift
+	}
+	role := ex.Role
+	for _, c := range w.columns {
+		for _, p := range c.places {
+			if r := ex.RoleAt(&g.brief.Request.Constraints.Places[p]); r == plan.Unloadable {
+				role = r
+			}
+		}
+	}
+	return role
+}
+
+// possible reports whether some column's places all have what it needs.
+func (g *generation) possible(ex *exercise.Exercise, w *window) bool {
+	for i := range w.columns {
+		if g.possibleIn(ex, &w.columns[i]) {
+			return true
+		}
+	}
+	return false
+}
+
+func (g *generation) possibleIn(ex *exercise.Exercise, c *column) bool {
+	for _, p := range c.places {
+		if !ex.Available(&g.brief.Request.Constraints.Places[p]) {
+			return false
+		}
+	}
+	return true
+}
+
+// allowed applies exclusions, restrictions, safety and skill.
+func (g *generation) allowed(ex *exercise.Exercise) bool {
+	return !g.excluded[ex.ID] && g.restriction(ex) < 0 && ex.Flags&g.safety.Forbidden == 0 && g.skilled(ex) && !g.beyond(ex)
+}
+
+// restriction gives the index of a restriction that forbids the exercise, or -1.
+func (g *generation) restriction(ex *exercise.Exercise) int {
+	for i, r := range g.brief.Request.Athlete.Restrictions {
+		switch {
+		case r.ExerciseID == ex.ID && r.ExerciseID != "",
+			r.Pattern == ex.Pattern && r.Pattern != plan.PatternUnspecified:
+			return i
+		case r.Joint != plan.JointUnspecified:
+			if s := ex.Stresses(r.Joint); s >= exercise.StressMarked || s >= exercise.StressMild && r.Severity == plan.SeverityAvoid {
+				return i
+			}
+		}
+	}
+	return -1
+}
+
+// skilled: what is stated, else by status; a novice is taught low and, with a qualified
+// coach present, medium skill.
+func (g *generation) skilled(ex *exercise.Exercise) bool {
+	a := &g.brief.Request.Athlete
+	have := [...]plan.Skill{plan.Novice: plan.SkillMedium, plan.Intermediate: plan.SkillMedium, plan.Advanced: plan.SkillMedium}[a.Status]
+	if a.Status == plan.Novice && a.Supervision != plan.Qualified {
+		have = plan.SkillLow
+	}
+	stated := plan.SkillUnspecified
+	for _, k := range a.Skills {
+		if k.ExerciseID == ex.ID {
+			return ex.Skill <= k.Skill
+		}
+		if k.Pattern == ex.Pattern {
+			stated = k.Skill
+		}
+	}
+	if stated != plan.SkillUnspecified {
+		have = stated
+	}
+	for _, p := range a.Performances {
+		if p.ExerciseID == ex.ID {
+			return true // has done it
+		}
+	}
+	return ex.Skill <= have
+}
+
+// beyond reports body-mass exercises that the athlete has shown, or said, not to be
+// able to do for the fewest sensible repetitions: a skill of "low" in a pull-up.
+func (g *generation) beyond(ex *exercise.Exercise) bool {
+	return ex.Loading == plan.LoadingAdded && g.brief.Request.Athlete.Status == plan.Novice && ex.Pattern == plan.VerticalPull && !g.performed(ex.ID)
+}
+
+func (g *generation) performed(id string) bool {
+	for _, p := range g.brief.Request.Athlete.Performances {
+		if p.ExerciseID == id {
+			return true
+		}
+	}
+	return false
+}
+
+// preference ranks exercises of a shelf, and breaks ties between shelves: loads that
+// move in small steps, known strength, the goal's own pattern, and by status what is
+// quickly learned or what carries over. Judgement.
+func (g *generation) preference(ex *exercise.Exercise, role plan.Role) int32 {
+	p := [...]int32{0, 60, 35, 10}[ex.Standing]
+	if g.performed(ex.ID) {
+		p += 15
+	}
+	switch ex.Loading {
+	case plan.LoadingBar:
+		p += 8
+	case plan.LoadingDumbbellPair, plan.LoadingStack, plan.LoadingPlateMachine, plan.LoadingAdded:
+		p += 6
+	case plan.LoadingDumbbell, plan.LoadingKettlebell, plan.LoadingKettlebellPair:
+		p += 3
+	case plan.LoadingBand:
+		p -= 8
+	}
+	if role == plan.Unloadable {
+		p -= 6
+	}
+	switch g.brief.Request.Athlete.Status {
+	case plan.Novice:
+		p += [...]int32{0, 8, 0, -20}[ex.Skill]
+	case plan.Advanced:
+		p += [...]int32{0, 0, 4, 0}[ex.Skill]
+	}
+	for _, goal := range g.brief.Request.Goals {
+		if !goal.Lift() {
+			continue
+		}
+		if lift, ok := g.brief.Catalogue.ByID(goal.ExerciseID); ok && (lift.Pattern == ex.Pattern || ex.RelatedTo == lift.ID) {
+			p += 4
+		}
+	}
+	if ex.Unilateral {
+		p -= 4 // takes twice the time
+	}
+	if ex.Is(exercise.HardOnLowerBack) {
+		p -= 3
+	}
+	return min(max(p, 0), 99)
+}

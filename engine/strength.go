@@ -1,0 +1,165 @@
+package engine
+
+import (
+	"fmt"
+
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/engine/load"
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// growth is the weekly rise of 1RM that a plan counts on, in 1/10,000: two thirds to
+// four fifths of the most it may assume (2, 0.75 and 0.25 %; common practice, no
+// source). Anything faster comes from logs.
+var growth = [...]int64{plan.Novice: 150, plan.Intermediate: 50, plan.Advanced: 20}
+
+// state is what is known of an athlete's strength in one exercise.
+type state struct {
+	ex       *exercise.Exercise
+	curve    *load.Curve
+	known    bool
+	mean     int64 // grams, from the evidence
+	sd       int32 // permille
+	used     int
+	planned  []int64 // grams by week; empty where unknown
+	free     int32   // repetitions to failure with body mass alone, in tenths
+	outliers []plan.Finding
+}
+
+type strengths struct {
+	b       *Brief
+	weeks   []plan.WeekKind
+	byID    map[string]*state
+	listed  []*state // in order of first use
+	perform map[string][]int
+	base    plan.Opt[plan.Date]
+}
+
+func newStrengths(b *Brief, weeks []plan.WeekKind) *strengths {
+	s := &strengths{b: b, weeks: weeks, byID: map[string]*state{}, perform: map[string][]int{}}
+	for i, p := range b.Request.Athlete.Performances {
+		s.perform[p.ExerciseID] = append(s.perform[p.ExerciseID], i)
+	}
+	c := &b.Request.Constraints
+	if s.base = c.PreparedOn; !s.base.Set {
+		s.base = c.Start
+	}
+	return s
+}
+
+// of gives the state of an exercise, made on first use.
+func (s *strengths) of(e *exercise.Exercise) (*state, error) {
+	if st, ok := s.byID[e.ID]; ok {
+		return st, nil
+	}
+	st := &state{ex: e}
+	var err error
+	if st.curve, err = load.CurveFor(string(e.Curve)); err != nil {
+		return nil, err
+	}
+	if err := s.estimate(st); err != nil {
+		return nil, err
+	}
+	s.byID[e.ID] = st
+	s.listed = append(s.listed, st)
+	return st, nil
+}
+
+func (s *strengths) estimate(st *state) error {
+	a := &s.b.Request.Athlete
+	var evidence []load.Evidence
+	var from []int
+	carried := s.carried(st.ex)
+	for _, i := range s.perform[st.ex.ID] {
+		p := &a.Performances[i]
+		failure := p.ToFailure || p.RIR.Set && p.RIR.Value == 0
+		if !st.ex.Loading.Loadable() || st.ex.Loading == plan.LoadingAdded && !a.BodyMass.Set {
+			if p.Load.Or(plan.Load{}).Milli == 0 {
+				st.free = max(st.free, 10*(p.Reps+p.RIR.Or(0)))
+			}
+			continue
+		}
+		e := load.Evidence{Grams: p.Load.Value.Grams() + carried, Reps: p.Reps, RIR: p.RIR, Failure: failure, Tested: failure && p.Reps == 1}
+		if p.Date.Set && s.base.Set {
+			e.AgeDays = int32(s.base.Value - p.Date.Value)
+		}
+		evidence, from = append(evidence, e), append(from, i)
+	}
+	if len(evidence) == 0 {
+		return nil
+	}
+	got, out, err := load.Estimate(st.curve, evidence, a.Status)
+	if err != nil {
+		return err
+	}
+	for _, o := range out {
+		if o.Why == load.LeftOutFar {
+			st.outliers = append(st.outliers, plan.Finding{Level: plan.LevelNote, Rule: RuleOutlier, ExerciseID: st.ex.ID,
+				Field: fmt.Sprintf("athlete.performances[%d]", from[o.Index]),
+				Says:  fmt.Sprintf("This performance in %s stands far from the others (it would mean a 1RM of about %s) and was not used.", st.ex.Name, plan.Kg(o.Grams).In(s.b.Request.Constraints.Unit).Whole())})
+		}
+	}
+	st.known, st.mean, st.sd, st.used = true, got.OneRMGrams, got.SDPermille, got.N
+	start := load.WorkingOneRM(got)
+	start = start * (1000 - layoffLoss(a.LayoffWeeks.Or(0))) / 1000
+	st.planned = s.grow(start)
+	return nil
+}
+
+// layoffLoss is the share of the 1RM (permille) taken off after a layoff: nothing for
+// two weeks, then 1 % a week, 20 % at most. Direction and onset: Bosquet et al. 2013
+// (onset from memory); the rate is judgement.
+func layoffLoss(weeks int32) int64 {
+	return int64(min(200, max(0, 10*(weeks-2))))
+}
+
+func (s *strengths) grow(start int64) []int64 {
+	rate := growth[s.b.Request.Athlete.Status]
+	out := make([]int64, len(s.weeks))
+	for w := range out {
+		out[w] = start
+		if k := s.weeks[w]; k == plan.WeekTraining || k == plan.WeekLeadIn {
+			start += start * rate / 10_000
+		}
+	}
+	return out
+}
+
+// growthBetween gives the planned growth of an exercise of unknown strength from one
+// week to another, in permille of the earlier.
+func (s *strengths) growthBetween(from, to int) int32 {
+	g := s.grow(1_000_000)
+	return int32(g[to] * 1000 / g[from])
+}
+
+// carried is the moved share of body mass in grams; 0 where it is unknown.
+func (s *strengths) carried(e *exercise.Exercise) int64 {
+	m := s.b.Request.Athlete.BodyMass
+	if !m.Set {
+		return 0
+	}
+	return m.Value.Grams() * int64(e.BodyMassShare) / 1000
+}
+
+// entry checks the plan's entry conditions against the estimates.
+func (s *strengths) entry() error {
+	bad := fault.NewCollector(fault.Infeasible)
+	for i, c := range s.b.Request.Plan.Entry {
+		path := fmt.Sprintf("plan.entry_conditions[%d]", i)
+		e, _ := s.b.Catalogue.ByID(c.ExerciseID)
+		st, err := s.of(e)
+		if err != nil {
+			return err
+		}
+		body := s.b.Request.Athlete.BodyMass.Value
+		need := plan.Kg(body.Grams() * int64(c.Times) / 1000).In(body.Unit)
+		switch {
+		case !st.known:
+			bad.Add("ENTRY_UNKNOWN", path, fmt.Sprintf("asks for a 1RM of %d.%02d × body mass (%s) in %s, of which no performance is given; add one to athlete.performances", c.Times/1000, c.Times%1000/10, need.Whole(), e.Name))
+		case st.mean-s.carried(e) < need.Grams():
+			bad.Add("ENTRY_NOT_MET", path, fmt.Sprintf("asks for a 1RM of %d.%02d × body mass (%s) in %s; the estimate is %s", c.Times/1000, c.Times%1000/10, need.Whole(), e.Name, plan.Kg(st.mean-s.carried(e)).In(body.Unit).Whole()))
+		}
+	}
+	return bad.Err()
+}

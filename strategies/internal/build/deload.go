@@ -1,0 +1,74 @@
+package build
+
+import "github.com/phasewright/phasewright/engine/plan"
+
+// Deload weeks keep half the sets: 40-60 % less volume is what coaches do (Bell 2023
+// for the levers; the share is common practice, no source).
+const (
+	deloadDose   = 500
+	deloadEasier = 2
+	deloadRIR    = 4 // a set further from failure stops counting for size
+)
+
+// DeloadEvery is how often a deload comes when nobody says so: recreational lifters
+// take one every 5.6 weeks (Rogerson 2024); by status it is common practice.
+func DeloadEvery(s plan.Status, weeks int32) int32 {
+	switch {
+	case s == plan.Advanced:
+		return 5
+	case s == plan.Intermediate:
+		return 6
+	case weeks > 8:
+		return 8
+	}
+	return 0
+}
+
+// DeloadWeeks marks the weeks (from 0) that become deloads when every so many weeks
+// one is due and the phases have the given lengths. A phase never opens with one: it
+// then closes the phase before, unless that has only one week.
+func DeloadWeeks(every int32, phases ...int32) []bool {
+	total := int32(0)
+	for _, n := range phases {
+		total += n
+	}
+	out := make([]bool, total)
+	if every <= 0 {
+		return out
+	}
+	start := int32(0)
+	for _, n := range phases {
+		for w := start; w < start+n; w++ {
+			if (w+1)%every == 0 && w > start {
+				out[w] = true
+			}
+		}
+		// Due in the first week of the phase that follows.
+		if end := start + n; (end+1)%every == 0 && end < total && n > 1 {
+			out[end-1] = true
+		}
+		start += n
+	}
+	return out
+}
+
+// Lighten turns a training week into a deload: half the sets, fixed ones included,
+// and two repetitions more in reserve. Repetitions, rest and order stay.
+func Lighten(w *plan.OutlineWeek) {
+	w.Kind, w.Dose = plan.WeekDeload, deloadDose
+	for i := range w.Sessions {
+		for j := range w.Sessions[i].Targets {
+			t := &w.Sessions[i].Targets[j]
+			for k := range t.Schemes {
+				s := &t.Schemes[k]
+				s.Sets.Min, s.Sets.Max = (s.Sets.Min+1)/2, (s.Sets.Max+1)/2
+				wanted := s.Effort.Wanted()
+				if !wanted.Set {
+					continue
+				}
+				e := Effort{RIR: wanted.Value, Failure: s.Effort.ToFailure}.Easier(deloadEasier, deloadRIR)
+				s.Effort.RIR, s.Effort.ToFailure = plan.Some(e.RIR), e.Failure
+			}
+		}
+	}
+}

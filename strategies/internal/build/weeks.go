@@ -1,0 +1,97 @@
+package build
+
+import (
+	"strings"
+
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// The dose climbs inside a phase, so that sets are added while the work is familiar
+// and not when it is new (common practice, no source).
+const (
+	firstDose = 850
+	fullDose  = 1000
+)
+
+// Dose gives the dose of training week i of n in a phase. One week alone is a first
+// one.
+func Dose(i, n int32) plan.Permille {
+	if n <= 1 {
+		return firstDose
+	}
+	d := firstDose + (fullDose-firstDose)*i/(n-1)
+	return plan.Permille(d / 10 * 10)
+}
+
+// Eased gives the effort of training week i of n in a phase: ease repetitions more in
+// reserve in the first week, none in the last, evenly between.
+func Eased(last Effort, ease, i, n int32) Effort {
+	by := ease
+	if n > 1 {
+		by = nearest(ease*(n-1-i), n-1)
+	}
+	return last.Easier(by, 6)
+}
+
+// Between goes from a to b in n even steps and gives step i, to the nearest whole
+// number at both ends of the range.
+func Between(a, b plan.Range, i, n int32) plan.Range {
+	if n <= 1 {
+		return a
+	}
+	return plan.Range{
+		Min: a.Min + nearest((b.Min-a.Min)*i, n-1),
+		Max: a.Max + nearest((b.Max-a.Max)*i, n-1),
+	}
+}
+
+// nearest divides, rounding half away from zero.
+func nearest(a, b int32) int32 {
+	if a < 0 {
+		return -nearest(-a, b)
+	}
+	return (2*a + b) / (2 * b)
+}
+
+// Rotation hands out workouts in turn. It counts sessions, not weekdays, so a short
+// week doesn't upset the order. With one workout every day has its own exercises.
+type Rotation struct {
+	Workouts int32
+	next     int32
+}
+
+// Week gives n training sessions, each with its own copy of the targets.
+func (r *Rotation) Week(n int32, w Work) []plan.OutlineSession {
+	if n <= 0 {
+		return nil
+	}
+	out := make([]plan.OutlineSession, n)
+	for i := range out {
+		out[i] = plan.OutlineSession{Kind: plan.SessionTraining, Targets: w.Targets()}
+		if r.Workouts > 1 {
+			name := string(rune('A' + r.next))
+			out[i].Label, out[i].Group = name, name
+			r.next = (r.next + 1) % r.Workouts
+		}
+	}
+	return out
+}
+
+// RangeText prints a range as a coach writes it.
+func RangeText(r plan.Range) string {
+	if r.Min == r.Max {
+		return itoa(r.Min)
+	}
+	return itoa(r.Min) + "–" + itoa(r.Max)
+}
+
+// Steps names the ranges of a run of weeks, equal neighbours once.
+func Steps(ranges []plan.Range) string {
+	var out []string
+	for _, r := range ranges {
+		if t := RangeText(r); len(out) == 0 || out[len(out)-1] != t {
+			out = append(out, t)
+		}
+	}
+	return strings.Join(out, ", ")
+}
