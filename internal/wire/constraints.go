@@ -1,0 +1,160 @@
+package wire
+
+import (
+	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
+
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+func constraintsFrom(r *reader, p *pb.Constraints) plan.Constraints {
+	return plan.Constraints{
+		Unit: enum(r, "mass_unit", p.GetMassUnit(), plan.Pound+1),
+		Days: each(r, "days", p.GetDays(), func(r *reader, p *pb.Day) plan.Day {
+			return plan.Day{Weekday: weekday(r, p.GetWeekday()), Minutes: p.GetMinutes(), PlaceID: p.GetPlaceId()}
+		}),
+		Places:     each(r, "places", p.GetPlaces(), placeFrom),
+		Periods:    each(r, "place_periods", p.GetPlacePeriods(), periodFrom),
+		PreparedOn: r.optDate("prepared_on", p.GetPreparedOn()),
+		Start:      r.optDate("start_date", p.GetStartDate()),
+		Weeks:      opt(p.Weeks),
+		Target:     r.optDate("target_date", p.GetTargetDate()),
+		Pinned: each(r, "pinned", p.GetPinned(), func(_ *reader, p *pb.Pin) plan.Pin {
+			return plan.Pin{ExerciseID: p.GetExerciseId(), Group: p.GetGroup(), PerWeek: p.GetSessionsPerWeek(), EverySession: p.GetEverySession()}
+		}),
+		Excluded: p.GetExcludedExerciseIds(),
+		Limits:   one(r, "limits", p.GetLimits(), limitsFrom).Value,
+		Recovery: each(r, "recovery", p.GetRecovery(), func(r *reader, p *pb.Recovery) plan.Recovery {
+			return plan.Recovery{Muscle: muscle(r, p.GetMuscle()), Hours: p.GetHours()}
+		}),
+		NoTraining: each(r, "no_training", p.GetNoTraining(), func(r *reader, p *pb.DateRange) plan.DateRange {
+			return plan.DateRange{From: r.date("from", p.GetFrom()), To: r.date("to", p.GetTo())}
+		}),
+	}
+}
+
+func constraintsTo(c *plan.Constraints) *pb.Constraints {
+	return &pb.Constraints{
+		MassUnit: pb.MassUnit(c.Unit),
+		Days: eachTo(c.Days, func(d *plan.Day) *pb.Day {
+			return &pb.Day{Weekday: pb.Weekday(d.Weekday), Minutes: d.Minutes, PlaceId: d.PlaceID}
+		}),
+		Places:       eachTo(c.Places, placeTo),
+		PlacePeriods: eachTo(c.Periods, periodTo),
+		PreparedOn:   dateTo(c.PreparedOn),
+		StartDate:    dateTo(c.Start),
+		Weeks:        ptr(c.Weeks),
+		TargetDate:   dateTo(c.Target),
+		Pinned: eachTo(c.Pinned, func(p *plan.Pin) *pb.Pin {
+			return &pb.Pin{ExerciseId: p.ExerciseID, Group: p.Group, SessionsPerWeek: p.PerWeek, EverySession: p.EverySession}
+		}),
+		ExcludedExerciseIds: c.Excluded,
+		Limits:              limitsTo(&c.Limits),
+		Recovery: eachTo(c.Recovery, func(r *plan.Recovery) *pb.Recovery {
+			return &pb.Recovery{Muscle: pb.Muscle(r.Muscle), Hours: r.Hours}
+		}),
+		NoTraining: eachTo(c.NoTraining, func(d *plan.DateRange) *pb.DateRange {
+			return &pb.DateRange{From: d.From.String(), To: d.To.String()}
+		}),
+	}
+}
+
+func periodFrom(r *reader, p *pb.PlacePeriod) plan.PlacePeriod {
+	return plan.PlacePeriod{
+		FromDate: r.optDate("from_date", p.GetFromDate()),
+		ToDate:   r.optDate("to_date", p.GetToDate()),
+		FromWeek: opt(p.FromWeek),
+		ToWeek:   opt(p.ToWeek),
+		PlaceID:  p.GetPlaceId(),
+	}
+}
+
+func periodTo(p *plan.PlacePeriod) *pb.PlacePeriod {
+	return &pb.PlacePeriod{
+		FromDate: dateTo(p.FromDate),
+		ToDate:   dateTo(p.ToDate),
+		FromWeek: ptr(p.FromWeek),
+		ToWeek:   ptr(p.ToWeek),
+		PlaceId:  p.PlaceID,
+	}
+}
+
+func limitsFrom(r *reader, p *pb.Limits) plan.Limits {
+	return plan.Limits{
+		ExercisesPerSession:  opt(p.ExercisesPerSession),
+		SetsPerSession:       opt(p.SetsPerSession),
+		MuscleSetsPerSession: opt(p.MuscleSetsPerSession),
+		MuscleSetsPerWeek:    each(r, "muscle_sets_per_week", p.GetMuscleSetsPerWeek(), muscleSetsFrom),
+	}
+}
+
+// limitsTo leaves empty limits out.
+func limitsTo(l *plan.Limits) *pb.Limits {
+	if !l.ExercisesPerSession.Set && !l.SetsPerSession.Set && !l.MuscleSetsPerSession.Set && len(l.MuscleSetsPerWeek) == 0 {
+		return nil
+	}
+	return &pb.Limits{
+		ExercisesPerSession:  ptr(l.ExercisesPerSession),
+		SetsPerSession:       ptr(l.SetsPerSession),
+		MuscleSetsPerSession: ptr(l.MuscleSetsPerSession),
+		MuscleSetsPerWeek:    eachTo(l.MuscleSetsPerWeek, muscleSetsTo),
+	}
+}
+
+func placeFrom(r *reader, p *pb.Place) plan.Place {
+	return plan.Place{
+		ID:       p.GetId(),
+		CallerID: p.GetCallerId(),
+		Name:     p.GetDisplayName(),
+		Preset:   enum(r, "preset", p.GetPreset(), plan.PresetMachines+1),
+		Items:    enums(r, "items", p.GetItems(), plan.EquipmentCount),
+		Absent:   enums(r, "absent", p.GetAbsent(), plan.EquipmentCount),
+		Safeties: opt(p.Safeties),
+		Bars: each(r, "bars", p.GetBars(), func(r *reader, p *pb.Bar) plan.Bar {
+			return plan.Bar{Kind: enum(r, "kind", p.GetKind(), plan.EquipmentCount), Mass: mass(r, "mass", p.GetMass())}
+		}),
+		Plates: each(r, "plates", p.GetPlates(), func(r *reader, p *pb.PlateStock) plan.PlateStock {
+			return plan.PlateStock{Mass: mass(r, "mass", p.GetMass()), Count: p.GetCount()}
+		}),
+		Dumbbells:   each(r, "dumbbells", p.GetDumbbells(), heldFrom),
+		Kettlebells: each(r, "kettlebells", p.GetKettlebells(), heldFrom),
+		Stacks: each(r, "stacks", p.GetStacks(), func(r *reader, p *pb.Stack) plan.Stack {
+			return plan.Stack{
+				Kind:  enum(r, "kind", p.GetKind(), plan.EquipmentCount),
+				First: mass(r, "first", p.GetFirst()),
+				Step:  mass(r, "step", p.GetStep()),
+				Last:  mass(r, "last", p.GetLast()),
+			}
+		}),
+	}
+}
+
+func placeTo(p *plan.Place) *pb.Place {
+	return &pb.Place{
+		Id:          p.ID,
+		CallerId:    p.CallerID,
+		DisplayName: p.Name,
+		Preset:      pb.EquipmentPreset(p.Preset),
+		Items:       enumsTo[plan.Equipment, pb.Equipment](p.Items),
+		Absent:      enumsTo[plan.Equipment, pb.Equipment](p.Absent),
+		Safeties:    ptr(p.Safeties),
+		Bars: eachTo(p.Bars, func(b *plan.Bar) *pb.Bar {
+			return &pb.Bar{Kind: pb.Equipment(b.Kind), Mass: massTo(b.Mass)}
+		}),
+		Plates: eachTo(p.Plates, func(s *plan.PlateStock) *pb.PlateStock {
+			return &pb.PlateStock{Mass: massTo(s.Mass), Count: s.Count}
+		}),
+		Dumbbells:   eachTo(p.Dumbbells, heldTo),
+		Kettlebells: eachTo(p.Kettlebells, heldTo),
+		Stacks: eachTo(p.Stacks, func(s *plan.Stack) *pb.Stack {
+			return &pb.Stack{Kind: pb.Equipment(s.Kind), First: massTo(s.First), Step: massTo(s.Step), Last: massTo(s.Last)}
+		}),
+	}
+}
+
+func heldFrom(r *reader, p *pb.HeldStock) plan.HeldStock {
+	return plan.HeldStock{Mass: mass(r, "mass", p.GetMass()), Count: p.GetCount()}
+}
+
+func heldTo(s *plan.HeldStock) *pb.HeldStock {
+	return &pb.HeldStock{Mass: massTo(s.Mass), Count: s.Count}
+}

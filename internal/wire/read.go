@@ -1,0 +1,76 @@
+package wire
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+
+	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
+
+	"github.com/phasewright/phasewright/engine/fault"
+)
+
+// ReadRequest reads a request written in YAML or JSON and validates it. The error is
+// a fault.Invalid; its sentences end with the line of what they are about.
+func ReadRequest(data []byte) (*pb.ProgramRequest, error) {
+	p := &pb.ProgramRequest{}
+	if err := read(data, p); err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+// ReadProgram reads a program as ReadRequest reads a request.
+func ReadProgram(data []byte) (*pb.Program, error) {
+	p := &pb.Program{}
+	if err := read(data, p); err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+func read(data []byte, into proto.Message) error {
+	n, err := parse(data)
+	if errors.Is(err, errTooLarge) {
+		return fault.New(fault.Invalid, ReasonTooLarge, "", err.Error())
+	}
+	if err != nil {
+		return fault.New(fault.Invalid, ReasonSyntax, "", "is neither YAML nor JSON: "+err.Error())
+	}
+	lines := map[string]int{}
+	if err := decode(n, into, lines); err != nil {
+		return err
+	}
+	return validate(into, lines)
+}
+
+func decode(n *node, into proto.Message, lines map[string]int) error {
+	c := &checker{bad: fault.NewCollector(fault.Invalid), lines: lines}
+	c.message(n, into.ProtoReflect().Descriptor(), "")
+	if err := c.bad.Err(); err != nil {
+		return err
+	}
+	if err := protojson.Unmarshal(c.out, into); err != nil {
+		// The checker should have found it; this is the net below.
+		return fault.New(fault.Invalid, ReasonType, "", err.Error())
+	}
+	return nil
+}
+
+// Marshal writes a message as JSON for people and files: names as in the schema,
+// two spaces of indent, the same bytes for the same message.
+func Marshal(m proto.Message) ([]byte, error) {
+	raw, err := protojson.MarshalOptions{UseProtoNames: true}.Marshal(m)
+	if err != nil {
+		return nil, fault.Wrap(fault.Internal, "ENCODING", err)
+	}
+	var b bytes.Buffer
+	if err := json.Indent(&b, raw, "", "  "); err != nil { // protojson's own spacing varies
+		return nil, fault.Wrap(fault.Internal, "ENCODING", err)
+	}
+	b.WriteByte('\n')
+	return b.Bytes(), nil
+}

@@ -1,0 +1,252 @@
+package wire
+
+import (
+	"go/ast"
+	"go/constant"
+	"go/parser"
+	"go/token"
+	"go/types"
+	"os"
+	"path/filepath"
+	"regexp"
+	"sort"
+	"strings"
+	"testing"
+
+	validatepb "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/genproto/googleapis/api/annotations"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
+
+	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
+
+	"github.com/phasewright/phasewright/engine/exercise"
+)
+
+// schemaFiles gives every file of the public schema.
+func schemaFiles() (out []protoreflect.FileDescriptor) {
+	protoregistry.GlobalFiles.RangeFilesByPackage("phasewright.v1", func(f protoreflect.FileDescriptor) bool {
+		out = append(out, f)
+		return true
+	})
+	return out
+}
+
+// domainEnum says which constants of the domain an enumeration of the schema mirrors:
+// those of a type, whose names may start with a prefix.
+type domainEnum struct{ dir, typ, prefix string }
+
+const planDir, exerciseDir = "../../engine/plan", "../../engine/exercise"
+
+var domainEnums = map[protoreflect.Name]domainEnum{
+	"MassUnit":         {planDir, "MassUnit", ""},
+	"Weekday":          {planDir, "Weekday", ""},
+	"Muscle":           {planDir, "Muscle", ""},
+	"MovementPattern":  {planDir, "Pattern", ""},
+	"Joint":            {planDir, "Joint", ""},
+	"ExerciseRole":     {planDir, "Role", ""},
+	"SkillLevel":       {planDir, "Skill", "Skill"},
+	"Equipment":        {planDir, "Equipment", ""},
+	"Loading":          {planDir, "Loading", "Loading"},
+	"EquipmentPreset":  {planDir, "Preset", "Preset"},
+	"Sex":              {planDir, "Sex", ""},
+	"AgeBand":          {planDir, "AgeBand", "Age"},
+	"TrainingStatus":   {planDir, "Status", ""},
+	"Severity":         {planDir, "Severity", "Severity"},
+	"MedicalCondition": {planDir, "Condition", ""},
+	"PregnancyStage":   {planDir, "Pregnancy", ""},
+	"ClearanceScope":   {planDir, "Scope", "Scope"},
+	"Supervision":      {planDir, "Supervision", ""},
+	"GoalKind":         {planDir, "GoalKind", "Goal"},
+	"SetKind":          {planDir, "SetKind", "Set"},
+	"SessionKind":      {planDir, "SessionKind", "Session"},
+	"WeekKind":         {planDir, "WeekKind", "Week"},
+	"ReferenceKind":    {planDir, "ReferenceKind", "Ref"},
+	"ProgressionKind":  {planDir, "ProgressKind", "Progress"},
+	"PrescribedNumber": {planDir, "Number", "Number"},
+	"ContingencyCase":  {planDir, "Case", "Case"},
+	"FindingLevel":     {planDir, "FindingLevel", "Level"},
+	"ParameterKind":    {planDir, "ValueKind", "Value"},
+	"BodyRegion":       {exerciseDir, "Region", ""},
+	"JointStress":      {exerciseDir, "untyped int", "Stress"},
+	"ExerciseTrait":    {exerciseDir, "Flag", ""},
+}
+
+// TestEnumNumbers holds every value of every enumeration against the constants of the
+// domain, name by name and number by number, both ways.
+func TestEnumNumbers(t *testing.T) {
+	packages := map[string]*types.Package{planDir: constants(t, planDir), exerciseDir: constants(t, exerciseDir)}
+	seen := 0
+	for _, f := range schemaFiles() {
+		for i := range f.Enums().Len() {
+			e := f.Enums().Get(i)
+			d, ok := domainEnums[e.Name()]
+			require.True(t, ok, "%s mirrors nothing", e.Name())
+			seen++
+			want := domainNumbers(packages[d.dir], d)
+			got := map[string]int64{}
+			for j := 1; j < e.Values().Len(); j++ { // the zero is nothing
+				v := e.Values().Get(j)
+				got[plain(strings.TrimPrefix(string(v.Name()), strings.TrimSuffix(string(e.Values().Get(0).Name()), "UNSPECIFIED")))] = int64(v.Number())
+			}
+			require.NotEmpty(t, got)
+			require.Equal(t, want, got, string(e.Name()))
+		}
+	}
+	require.Equal(t, len(domainEnums), seen)
+}
+
+// constants type-checks a package far enough to know its constants; what it imports
+// is left open.
+func constants(t *testing.T, dir string) *types.Package {
+	fset := token.NewFileSet()
+	names, err := filepath.Glob(dir + "/*.go")
+	require.NoError(t, err)
+	var files []*ast.File
+	for _, n := range names {
+		if strings.HasSuffix(n, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(fset, n, nil, 0)
+		require.NoError(t, err)
+		files = append(files, f)
+	}
+	c := types.Config{Importer: noImports{}, Error: func(error) {}}
+	p, _ := c.Check(dir, fset, files, nil)
+	require.NotNil(t, p)
+	return p
+}
+
+type noImports struct{}
+
+func (noImports) Import(path string) (*types.Package, error) {
+	p := types.NewPackage(path, filepath.Base(path))
+	p.MarkComplete()
+	return p, nil
+}
+
+func domainNumbers(p *types.Package, d domainEnum) map[string]int64 {
+	out := map[string]int64{}
+	for _, name := range p.Scope().Names() {
+		c, ok := p.Scope().Lookup(name).(*types.Const)
+		if !ok || !c.Exported() || !strings.HasSuffix(c.Type().String(), d.typ) || strings.HasSuffix(name, "Count") {
+			continue
+		}
+		if n, named := c.Type().(*types.Named); named && n.Obj().Name() != d.typ || !named && !strings.HasPrefix(name, d.prefix) {
+			continue
+		}
+		v, _ := constant.Int64Val(c.Val())
+		if d.typ == "Flag" { // bits are numbered from 1
+			v = int64(trait(exercise.Flag(v)))
+		}
+		if v != 0 {
+			out[plain(strings.TrimPrefix(name, d.prefix))] = v
+		}
+	}
+	return out
+}
+
+func plain(name string) string {
+	return strings.ReplaceAll(strings.ToLower(strings.ReplaceAll(name, "_", "")), "1rm", "onerm")
+}
+
+// TestFieldsAreRuled: every field says how it behaves, and whatever has a range or a
+// length has a bound.
+func TestFieldsAreRuled(t *testing.T) {
+	fields := 0
+	for _, f := range schemaFiles() {
+		for i := range f.Messages().Len() {
+			m := f.Messages().Get(i)
+			for j := range m.Fields().Len() {
+				fields++
+				ruled(t, m.Fields().Get(j))
+			}
+		}
+	}
+	require.Greater(t, fields, 250)
+}
+
+func ruled(t *testing.T, f protoreflect.FieldDescriptor) {
+	name := string(f.FullName())
+	behaviour, _ := proto.GetExtension(f.Options(), annotations.E_FieldBehavior).([]annotations.FieldBehavior)
+	require.Len(t, behaviour, 1, "%s: one of REQUIRED, OPTIONAL, OUTPUT_ONLY, IDENTIFIER", name)
+	rules, _ := proto.GetExtension(f.Options(), validatepb.E_Field).(*validatepb.FieldRules)
+	if behaviour[0] == annotations.FieldBehavior_REQUIRED && f.Message() != nil && !f.IsList() {
+		require.True(t, rules.GetRequired(), "%s is REQUIRED", name)
+	}
+	if f.IsList() {
+		require.NotNil(t, rules.GetRepeated().MaxItems, "%s: most items", name)
+		rules = rules.GetRepeated().GetItems()
+	}
+	switch f.Kind() {
+	case protoreflect.StringKind:
+		require.True(t, rules.GetString().MaxLen != nil || rules.GetString().Pattern != nil, "%s: longest text", name)
+	case protoreflect.EnumKind:
+		require.True(t, rules.GetEnum().GetDefinedOnly() || behaviour[0] == annotations.FieldBehavior_OUTPUT_ONLY, "%s: defined values only", name)
+	case protoreflect.DoubleKind:
+		d := rules.GetDouble()
+		require.True(t, d.GetLessThan() != nil && d.GetGreaterThan() != nil, "%s: range", name)
+	case protoreflect.Int32Kind:
+		d := rules.GetInt32()
+		require.True(t, d.GetLessThan() != nil && d.GetGreaterThan() != nil, "%s: range", name)
+	case protoreflect.Int64Kind:
+		d := rules.GetInt64()
+		require.True(t, d.GetLessThan() != nil && d.GetGreaterThan() != nil, "%s: range", name)
+	case protoreflect.BoolKind, protoreflect.MessageKind, protoreflect.Uint32Kind: // every value is fine
+	default:
+		require.Fail(t, "no rule for the kind of "+name)
+	}
+}
+
+var (
+	rooted = regexp.MustCompile(`"((?:athlete|goals|constraints|plan|exercises)(?:\[(?:%d|0)\])?(?:\.[a-z_0-9]+(?:\[(?:%d|0)\])?)+)\.?"`)
+	index  = regexp.MustCompile(`\[(%d|0)\]`)
+)
+
+// TestEngineSpeaksTheSchema: paths that the engine puts into faults and assumptions are
+// those of the request's schema.
+func TestEngineSpeaksTheSchema(t *testing.T) {
+	var names []string
+	for _, dir := range []string{"engine", "engine/schedule", "engine/audit"} {
+		list, err := filepath.Glob("../../" + dir + "/*.go")
+		require.NoError(t, err)
+		names = append(names, list...)
+	}
+	sort.Strings(names)
+	found := 0
+	var strange []string
+	for _, n := range names {
+		if strings.HasSuffix(n, "_test.go") {
+			continue
+		}
+		src, err := os.ReadFile(n)
+		require.NoError(t, err)
+		for _, m := range rooted.FindAllStringSubmatch(string(src), -1) {
+			found++
+			if !inSchema(m[1]) {
+				strange = append(strange, strings.TrimPrefix(n, "../../")+": "+m[1])
+			}
+		}
+	}
+	require.Empty(t, strange, "no fields of the request")
+	require.Greater(t, found, 20)
+	require.False(t, inSchema("athlete.nonsense"))
+}
+
+func inSchema(path string) bool {
+	var d protoreflect.MessageDescriptor = (&pb.ProgramRequest{}).ProtoReflect().Descriptor()
+	for _, step := range strings.Split(path, ".") {
+		if d == nil {
+			return false
+		}
+		name := index.ReplaceAllString(step, "")
+		f := d.Fields().ByName(protoreflect.Name(name))
+		if f == nil || f.IsList() != (name != step) && name != step {
+			return false
+		}
+		d = f.Message()
+	}
+	return true
+}
