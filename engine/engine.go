@@ -25,6 +25,7 @@ type Engine struct {
 	registry  Registry
 	catalogue *exercise.Catalogue
 	budget    int64
+	observe   func(stage string) // called after each stage; for benchmarks
 }
 
 // New makes an engine with the strategies it may use.
@@ -66,6 +67,13 @@ type generation struct {
 	program   plan.Program
 }
 
+// done tells an observer that a stage has ended.
+func (e *Engine) done(stage string) {
+	if e.observe != nil {
+		e.observe(stage)
+	}
+}
+
 // Generate makes the program of a request. Errors are faults: Invalid with every
 // violation, Refused where safety says no, Infeasible where mandatory wishes clash,
 // Canceled when ctx ends. Equal requests give equal programs, byte for byte.
@@ -92,22 +100,27 @@ func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, er
 	if err := g.mandatory(); err != nil {
 		return plan.Program{}, err
 	}
+	e.done("settle")
 	if err := g.shape(ctx); err != nil {
 		return plan.Program{}, err
 	}
 	if err := g.strengths.entry(); err != nil {
 		return plan.Program{}, err
 	}
+	e.done("outline+dose")
 	if err := g.fill(ctx); err != nil {
 		return plan.Program{}, err
 	}
 	g.finish(requested)
+	e.done("finish")
 	if err := g.check(); err != nil {
 		return plan.Program{}, err
 	}
+	e.done("audit")
 	if err := g.program.Seal(); err != nil {
 		return plan.Program{}, fault.Wrap(fault.Internal, "ENCODING", err)
 	}
+	e.done("seal")
 	return g.program, nil
 }
 
@@ -241,9 +254,11 @@ func (g *generation) fill(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		g.engine.done("allocate")
 		if err := g.prescribe(&wins[i], a); err != nil {
 			return err
 		}
+		g.engine.done("prescribe")
 		g.shortfalls(&wins[i], a)
 		before = a
 	}
@@ -264,6 +279,7 @@ func (g *generation) allocate(ctx context.Context, w *window, before *allocated)
 	if a.model, err = g.allocationModel(w, a.picks); err != nil {
 		return nil, err
 	}
+	g.engine.done("model")
 	if a.answer, err = schedule.Solve(ctx, a.model, prior(a, before), g.engine.budget); err != nil {
 		return nil, err
 	}

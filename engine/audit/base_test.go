@@ -84,7 +84,7 @@ func build(t testing.TB, c config) *plan.Program {
 	p := &plan.Program{
 		RequestDigest: "sha256:as-it-came",
 		Request:       baseRequest(c, start),
-		Assumptions:   []plan.Assumption{{Field: "athlete.current_sets", Says: "Twelve weekly sets for each muscle."}},
+		Assumptions:   []plan.Assumption{{Field: "athlete.current_weekly_sets", Says: "Twelve weekly sets for each muscle."}},
 		Rules:         []plan.Rule{{ID: "coach.plan", Says: "As the coach wrote it.", Source: "common practice, no source"}},
 	}
 	for _, id := range standardCautions {

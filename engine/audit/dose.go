@@ -367,7 +367,7 @@ func (a *auditor) firstWeek(all []*tally) {
 		most := max((now[m].Value*5+3)/4, floorHalf) + 1
 		if all[0].sets[m] > most {
 			f := a.weeks[0].about(ruleFirstWeekDose)
-			f.Muscle, f.Field = m, "athlete.current_sets"
+			f.Muscle, f.Field = m, "athlete.current_weekly_sets"
 			a.finding(f, "%s starts with %s sets a week and does %s now; a quarter more is the custom.", title(m), all[0].sets[m], now[m].Value)
 		}
 	}

@@ -164,12 +164,14 @@ func (a *auditor) trained() []string {
 // steps: from one week to the next at the same repetitions, at most a tenth more, or
 // the next load that can be set.
 func (a *auditor) steps() {
+	last, now := map[plan.Range]plan.Load{}, map[plan.Range]plan.Load{}
+	var order []plan.Range
 	for _, id := range a.trained() {
-		last := map[plan.Range]plan.Load{}
+		clear(last)
 		for i := range a.weeks {
 			w := &a.weeks[i]
-			now := map[plan.Range]plan.Load{}
-			var order []plan.Range
+			clear(now)
+			order = order[:0]
 			var m *menu
 			for j := range w.sessions {
 				for k := range w.sessions[j].lifts {

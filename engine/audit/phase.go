@@ -31,35 +31,45 @@ func slotOf(s *session) slot {
 // exerciseChanges: inside a phase an exercise may be left out of a lighter week, but
 // not swapped for another, at the same place.
 func (a *auditor) exerciseChanges() {
-	for ph := range a.p.Phases {
-		last := map[slot][]string{}
-		for i := range a.weeks {
-			w := &a.weeks[i]
-			if w.phase != ph || !w.training() {
+	last := map[slot]*session{}
+	phase := -1
+	for i := range a.weeks {
+		w := &a.weeks[i]
+		if w.phase != phase {
+			phase = w.phase
+			clear(last)
+		}
+		if !w.training() {
+			continue
+		}
+		for j := range w.sessions {
+			s := &w.sessions[j]
+			key := slotOf(s)
+			before := last[key]
+			last[key] = s
+			if before == nil {
 				continue
 			}
-			for j := range w.sessions {
-				s := &w.sessions[j]
-				var now []string
-				for k := range s.lifts {
-					now = append(now, s.lifts[k].e.ExerciseID)
-				}
-				key := slotOf(s)
-				before, ok := last[key]
-				last[key] = now
-				if gone, come := without(before, now), without(now, before); ok && len(gone) > 0 && len(come) > 0 {
-					a.finding(s.about(ruleExerciseChange), "Inside the phase %s give(s) way to %s; exercises stay through a phase so that progress can be seen.", strings.Join(gone, ", "), strings.Join(come, ", "))
-				}
+			if gone, come := only(before, s), only(s, before); len(gone) > 0 && len(come) > 0 {
+				a.finding(s.about(ruleExerciseChange), "Inside the phase %s give(s) way to %s; exercises stay through a phase so that progress can be seen.", strings.Join(gone, ", "), strings.Join(come, ", "))
 			}
 		}
 	}
 }
 
-func without(x, y []string) []string {
+// only lists the exercises of x that y doesn't hold.
+func only(x, y *session) []string {
 	var out []string
-	for _, s := range x {
-		if !slices.Contains(y, s) && !slices.Contains(out, s) {
-			out = append(out, s)
+next:
+	for k := range x.lifts {
+		id := x.lifts[k].e.ExerciseID
+		for n := range y.lifts {
+			if y.lifts[n].e.ExerciseID == id {
+				continue next
+			}
+		}
+		if !slices.Contains(out, id) {
+			out = append(out, id)
 		}
 	}
 	return out

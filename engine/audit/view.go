@@ -17,6 +17,8 @@ type auditor struct {
 	menus  map[menuKey]*menu
 	curves []*load.Curve // of p.Strengths
 	told   map[toldKey]bool
+	slab   []set // of all lifts; few large blocks instead of many small ones
+	lifts  []lift
 	out    []plan.Finding
 }
 
@@ -104,6 +106,17 @@ func newAuditor(p *plan.Program, cat *exercise.Catalogue) *auditor {
 			a.weeks = append(a.weeks, week{w: &p.Phases[ph].Weeks[w], n: n, phase: ph})
 		}
 	}
+	sets, lifts := 0, 0
+	for i := range a.weeks {
+		for j := range a.weeks[i].w.Sessions {
+			s := &a.weeks[i].w.Sessions[j]
+			lifts += len(s.Exercises)
+			for k := range s.Exercises {
+				sets += len(s.Exercises[k].Sets)
+			}
+		}
+	}
+	a.slab, a.lifts = make([]set, 0, sets), make([]lift, 0, lifts)
 	for i := range a.weeks {
 		a.readWeek(&a.weeks[i])
 	}
@@ -143,10 +156,11 @@ func (a *auditor) readWeek(w *week) {
 			}
 		}
 		s.at, s.scale = a.dayOf(w, s)
-		s.lifts = make([]lift, len(s.s.Exercises))
-		for j := range s.lifts {
-			s.lifts[j] = a.readLift(s, &s.s.Exercises[j])
+		from := len(a.lifts)
+		for j := range s.s.Exercises {
+			a.lifts = append(a.lifts, a.readLift(s, &s.s.Exercises[j]))
 		}
+		s.lifts = a.lifts[from:len(a.lifts):len(a.lifts)]
 	}
 }
 
@@ -204,14 +218,19 @@ func (a *auditor) readLift(s *session, e *plan.ProgramExercise) lift {
 	if l.x != nil && s.place != nil {
 		l.menu = a.menuFor(l.x, s.place)
 	}
+	from := len(a.slab)
 	for i := range e.Sets {
-		st := a.readSet(&l, &e.Sets[i])
-		if st.s.Kind == plan.SetWarmup {
-			l.warm = append(l.warm, st)
-		} else {
-			l.work = append(l.work, st)
+		if e.Sets[i].Kind == plan.SetWarmup {
+			a.slab = append(a.slab, a.readSet(&l, &e.Sets[i]))
 		}
 	}
+	mid := len(a.slab)
+	for i := range e.Sets {
+		if e.Sets[i].Kind != plan.SetWarmup {
+			a.slab = append(a.slab, a.readSet(&l, &e.Sets[i]))
+		}
+	}
+	l.warm, l.work = a.slab[from:mid:mid], a.slab[mid:len(a.slab):len(a.slab)]
 	return l
 }
 

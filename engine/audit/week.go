@@ -125,7 +125,7 @@ func (a *auditor) dayAndPlace(w *week, s *session) {
 			a.finding(s.about(ruleDateWeek), "%s is not in week %d, which starts on %s.", date(d), w.n, date(start))
 		} else if c.Target.Set && d > c.Target.Value {
 			f := s.about(ruleAfterTarget)
-			f.Field = "constraints.target"
+			f.Field = "constraints.target_date"
 			a.finding(f, "%s is after the target date %s.", date(d), date(c.Target.Value))
 		}
 	}
@@ -135,24 +135,32 @@ func (a *auditor) dayAndPlace(w *week, s *session) {
 // place: the last period that covers the session decides, else the day's own place.
 func (a *auditor) place(w *week, s *session) {
 	c := &a.r.Constraints
-	want, field := "", ""
+	want, period := "", -1
 	if s.day != nil {
-		want, field = s.day.PlaceID, fieldDay(s.s.Day)
+		want = s.day.PlaceID
 	}
 	for i := range c.Periods {
 		p := &c.Periods[i]
 		byDates := p.FromDate.Set && p.ToDate.Set && s.scale == byDate && s.at >= int64(p.FromDate.Value) && s.at <= int64(p.ToDate.Value)
 		byWeeks := p.FromWeek.Set && p.ToWeek.Set && w.n >= p.FromWeek.Value && w.n <= p.ToWeek.Value
 		if byDates || byWeeks {
-			want, field = p.PlaceID, fmt.Sprintf("constraints.periods[%d]", i)
+			want, period = p.PlaceID, i
 		}
 	}
+	if s.place != nil && (want == "" || s.s.PlaceID == want) {
+		return
+	}
 	f := s.about(rulePlace)
-	f.Field = field
+	switch {
+	case period >= 0:
+		f.Field = fmt.Sprintf("constraints.place_periods[%d]", period)
+	case s.day != nil:
+		f.Field = fieldDay(s.s.Day)
+	}
 	switch {
 	case s.place == nil:
 		a.finding(f, "The request knows no place %q.", s.s.PlaceID)
-	case want != "" && s.s.PlaceID != want:
+	default:
 		a.finding(f, "The session is at %q; that day it is at %q.", s.s.PlaceID, want)
 	}
 }

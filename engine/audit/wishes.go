@@ -13,7 +13,7 @@ func (a *auditor) wishes() {
 		for i, id := range a.r.Constraints.Excluded {
 			if id == l.e.ExerciseID && id != "" {
 				f := l.about(ruleExcluded)
-				f.Field = fmt.Sprintf("constraints.excluded[%d]", i)
+				f.Field = fmt.Sprintf("constraints.excluded_exercise_ids[%d]", i)
 				a.finding(f, "%s is excluded.", l.name())
 				return
 			}

@@ -183,7 +183,7 @@ func heaviest(in *Input) plan.Permille {
 			top = max(top, min(e.Intensity.Value*11/10, 1000))
 			continue
 		}
-		d := demandOf(s, in.Exercise, Limits{MinRIR: in.Limits.MinRIR, Failure: in.Limits.Failure}, func(string, ...string) {})
+		d := demandOf(s, Limits{MinRIR: in.Limits.MinRIR, Failure: in.Limits.Failure}, func(string, ...string) {})
 		tenths := 10*d.lo + max(10*d.least()-5, 0)
 		if d.least() == 0 {
 			tenths -= 5

@@ -42,14 +42,14 @@ func leading(sets []plan.Set) *plan.Set {
 func missed(in *Input, sets []plan.Set) plan.Contingency {
 	c := plan.Contingency{Case: plan.CaseRepsMissed, TextID: TextMissedReps}
 	s := leading(sets)
-	low := "the"
-	if s != nil {
-		low = itoa(s.Reps.Min)
+	low := "Fewer repetitions than planned"
+	if s != nil && s.Reps.Min > 1 {
+		low = "Fewer than " + itoa(s.Reps.Min) + " repetitions"
 	}
 	switch {
 	case s == nil:
 	case !s.Hold.IsZero():
-		c.TextID, low = TextMissedHold, itoa(s.Hold.Min)
+		c.TextID, low = TextMissedHold, "Less than "+itoa(s.Hold.Min)+" s"
 	case len(s.Adjust) > 0:
 		c.TextID = TextMissedTable
 	case !s.Load.Set && in.Exercise.Loading.Loadable() && in.Exercise.Loading != plan.LoadingAdded:
@@ -60,11 +60,11 @@ func missed(in *Input, sets []plan.Set) plan.Contingency {
 			c.TextID = TextMissedStep
 			step := stepBetween(s.Load.Value, o.Load)
 			c.Change = plan.Some(step)
-			c.Says = fill(c.TextID, "low", low, "load", loadWords(in, o.Load), "step", minus(step).String())
+			c.Says = fill(c.TextID, "missed", low, "load", loadWords(in, o.Load), "step", minus(step).String())
 			return c
 		}
 	}
-	c.Says = fill(c.TextID, "low", low)
+	c.Says = fill(c.TextID, "missed", low)
 	return c
 }
 
@@ -81,7 +81,7 @@ func above(in *Input, sets []plan.Set) plan.Contingency {
 		return c
 	case len(s.Adjust) > 0:
 		c.TextID = TextMissedTable
-	case len(in.Schemes) > 0 && s.Reps.Max < in.Schemes[0].Reps.Min:
+	case len(in.Schemes) == 1 && s.Reps.Max < in.Schemes[0].Reps.Min:
 		c.TextID = TextAboveFewer
 		c.Says = fill(c.TextID, "high", itoa(s.Reps.Max), "most", itoa(in.Schemes[0].Reps.Min))
 		return c
@@ -92,13 +92,20 @@ func above(in *Input, sets []plan.Set) plan.Contingency {
 		if !ok {
 			break
 		}
+		a := &in.Athlete
+		body := a.BodyGrams * int64(a.Share) / 1000
+		if limit := in.Limits.MaxIntensity; limit > 0 && (o.Load.Grams()+body)*1000 > int64(limit)*a.OneRMGrams {
+			c.TextID = TextAboveCapped
+			c.Says = fill(c.TextID, "high", itoa(s.Reps.Max))
+			return c
+		}
 		step := stepBetween(s.Load.Value, o.Load)
 		c.Change = plan.Some(step)
 		c.TextID = TextAboveStep
 		if s.Reps.Min == s.Reps.Max {
 			c.TextID = TextAboveFixed
 		}
-		moved := s.Load.Value.Grams() + in.Athlete.BodyGrams*int64(in.Athlete.Share)/1000
+		moved := s.Load.Value.Grams() + body
 		if step.Grams()*1000 > moved*coarseStep {
 			c.TextID = TextAboveCoarse
 		}

@@ -29,8 +29,8 @@ type demand struct {
 }
 
 // demandOf lays the limits over a scheme; what changed goes to say.
-func demandOf(s *plan.Scheme, ex *exercise.Exercise, l Limits, say func(id string, args ...string)) demand {
-	d := demand{src: s, n: s.Sets.Min, lo: s.Reps.Min, hi: s.Reps.Max, open: s.OpenEnded, rest: s.Rest, floor: max(l.MinRIR, 0)}
+func demandOf(s *plan.Scheme, l Limits, say func(id string, args ...string)) demand {
+	d := demand{src: s, n: s.Sets.Min, open: s.OpenEnded, rest: s.Rest, floor: max(l.MinRIR, 0)}
 	d.lo, d.hi = floored(s, l.RepsFloor)
 	if d.lo != s.Reps.Min && !s.Reps.IsZero() {
 		say(noteRepsFloor, "reps", rangeText(s.Reps), "new", rangeText(plan.Range{Min: d.lo, Max: d.hi}))
@@ -53,7 +53,7 @@ func demandOf(s *plan.Scheme, ex *exercise.Exercise, l Limits, say func(id strin
 		}
 		d.rir = d.floor
 	}
-	d.down = d.lo <= fewReps || d.asked && d.rir <= 1
+	d.down = d.lo <= fewReps || d.asked && (d.rir <= 1 || d.rir == d.floor)
 	return d
 }
 
@@ -71,9 +71,6 @@ func floored(s *plan.Scheme, floor int32) (lo, hi int32) {
 func timed(ex *exercise.Exercise, s *plan.Scheme) bool {
 	return !s.Hold.IsZero() && (ex.Is(exercise.Timed) || s.Reps.IsZero())
 }
-
-// holdOf gives the seconds of a timed set.
-func holdOf(s *plan.Scheme) plan.Range { return s.Hold }
 
 // half rounds tenths of a repetition: half up, but half down where nothing is to be
 // left, since half a repetition is none.

@@ -39,7 +39,7 @@ func Rules() []plan.Rule {
 		{ID: ruleHold, Says: "Timed sets are held for the seconds of the strategy.", Source: commonPractice},
 		{ID: ruleCurve, Says: "The load is the buildable one at which the first and last set lie evenly in the range with the wanted reserve; for fixed repetitions the last set has it.", Source: "Nuzzo et al., Sports Med 54:303-321, 2024, for the curves; the choice in the range: " + commonPractice},
 		{ID: ruleDrop, Says: "The load falls from set to set where one load cannot keep the repetitions and the reserve at this rest.", Source: "Willardson & Burkett, J Strength Cond Res 19(1):23-26, 2005 (from memory), for the loss of repetitions; the answer to it: " + commonPractice},
-		{ID: ruleDown, Says: "Loads are rounded to the nearest that can be set, down where repetitions are 3 or fewer or RIR is 1 or less.", Source: commonPractice},
+		{ID: ruleDown, Says: "Loads are rounded to the nearest that can be set, down where repetitions are 3 or fewer, RIR is 1 or less, or the reserve is the least that safety allows.", Source: commonPractice},
 		{ID: ruleIntensity, Says: "The strategy sets the load as a share of a reference; it is lowered only where the repetitions would not be possible or safety forbids it.", Source: "the strategy"},
 		{ID: ruleDeferred, Says: "The load is fixed on the day as a share of what the athlete's latest estimate or the set before shows.", Source: commonPractice},
 		{ID: ruleCalibrate, Says: "Unknown strength: a ramp to one set with about 3 in reserve shows the load; later loads are shares of it by the curve and the planned growth.", Source: "Halperin et al., Sports Med 52:377-390, 2022, for how well reserve is called; the procedure: " + commonPractice},
@@ -162,7 +162,7 @@ func (m *maker) explainLoad(r *run, sets []int32) {
 		m.because(plan.NumberLoad, ruleDrop, sets, "rest "+d.rest.String())
 	}
 	if d.down && m.real && r.shots[0].rung.load {
-		m.because(plan.NumberLoad, ruleDown, sets, itoa(d.lo)+" repetitions, RIR "+itoa(d.rir))
+		m.because(plan.NumberLoad, ruleDown, sets, rangeText(plan.Range{Min: d.lo, Max: d.hi})+" repetitions, RIR "+itoa(d.rir))
 	}
 	if r.capped {
 		m.because(plan.NumberLoad, ruleCap, sets, "at most "+m.in.Limits.MaxIntensity.String())

@@ -124,7 +124,7 @@ func (m *maker) scheme(i int) {
 		m.hold(s)
 		return
 	}
-	d := demandOf(s, m.in.Exercise, m.in.Limits, m.notes.say)
+	d := demandOf(s, m.in.Limits, m.notes.say)
 	r := run{d: d, from: int32(len(m.work)) + 1}
 	if m.calibrating && i == m.calibrationAt() {
 		m.calibrationSet(&r)
@@ -154,7 +154,7 @@ func (m *maker) known(r *run) {
 		r.lowered, ok = sol.share(m.reference(e) * int64(e.Intensity.Value) / 1000)
 	} else if m.calibrating {
 		// The load just found is kept if it can be.
-		ok = sol.from1(1000 * m.lad.(relative).bp)
+		ok = sol.startAt(1000 * m.lad.(relative).bp)
 	} else if ok = sol.solve(); ok && sol.miss.over > 0 && m.in.Limits.Stretch > d.hi {
 		// Nothing is heavy enough: more repetitions instead.
 		wide := *d
@@ -295,7 +295,7 @@ func (m *maker) hold(s *plan.Scheme) {
 	r := run{d: demand{src: s, n: s.Sets.Min, rest: s.Rest}, from: int32(len(m.work)) + 1, timed: true}
 	for range s.Sets.Min {
 		set := m.blank(&r.d, plan.Range{})
-		set.Hold = holdOf(s)
+		set.Hold = s.Hold
 		if w := s.Effort.Wanted(); w.Set {
 			set.RIR = plan.Some(max(w.Value, m.in.Limits.MinRIR))
 		}

@@ -52,11 +52,11 @@ func (s *solver) solve() bool {
 	if s.str.oneRM > 0 && !s.str.allowed(ideal, s.limit) {
 		ideal = s.str.oneRM * int64(s.limit) / 1000
 	}
-	return s.from1(ideal)
+	return s.startAt(ideal)
 }
 
-// from1 looks around a moved mass: one load for all sets, else loads that fall.
-func (s *solver) from1(ideal int64) bool {
+// startAt looks around a moved mass: one load for all sets, else loads that fall.
+func (s *solver) startAt(ideal int64) bool {
 	first, ok := s.lad.near(ideal, s.d.down)
 	if !ok {
 		return false

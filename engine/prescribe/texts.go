@@ -51,6 +51,7 @@ const (
 	TextAboveCoarse    = "above.coarse"
 	TextAboveReps      = "above.reps"
 	TextAboveFewer     = "above.fewer"
+	TextAboveCapped    = "above.capped"
 	TextAboveHold      = "above.hold"
 	TextPain           = "pain.stop"
 	TextTaken          = "taken.swap"
@@ -115,15 +116,15 @@ func Text(id string) string {
 	case offTime:
 		return "It takes {took} where {budget} are left."
 	case TextMissedStep:
-		return "Fewer repetitions than {low} in two sets or more: stay at the load you can do today, and start the next session at {load}, {step} lighter."
+		return "{missed} in two sets or more: go down {step}, to {load}, next time. Today take the repetitions you can do."
 	case TextMissedLightest:
-		return "Fewer repetitions than {low} in two sets or more: keep the load, rest a minute longer and take the repetitions you can do."
+		return "{missed} in two sets or more: keep the load, rest a minute longer and take the repetitions you can do."
 	case TextMissedReps:
-		return "Fewer repetitions than {low} in two sets or more: make the exercise easier, or take the repetitions you can do and add one a week."
+		return "{missed} in two sets or more: make the exercise easier, or take the repetitions you can do and add one a week."
 	case TextMissedLoad:
-		return "Fewer repetitions than {low} in two sets or more: take the next lighter load for the sets left, and start with it next time."
+		return "{missed} in two sets or more: take the next lighter load for the sets left, and start with it next time."
 	case TextMissedHold:
-		return "Less than {low} s in two sets or more: take an easier version, or hold as long as you can and add 5 s a week."
+		return "{missed} in two sets or more: take an easier version, or hold as long as you can and add 5 s a week."
 	case TextAboveLoad:
 		return "More than {high} repetitions possible in every set, two sessions in a row: take the next heavier load."
 	case TextMissedTable:
@@ -138,6 +139,8 @@ func Text(id string) string {
 		return "More than {high} repetitions possible in every set, two sessions in a row: take a harder version or a slower tempo."
 	case TextAboveFewer:
 		return "More than {high} repetitions possible in every set: do one more in each, until {most} are possible; load comes after that."
+	case TextAboveCapped:
+		return "More than {high} repetitions possible in every set: stay at this load for now, it is at the limit that safety sets."
 	case TextAboveHold:
 		return "Longer than {high} s possible in every set: hold 5 to 10 s longer."
 	case TextPain:

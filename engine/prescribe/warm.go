@@ -50,7 +50,7 @@ func Calibration(in Input) (reps, rir int32, ok bool) {
 		if s.Sets.Min <= 0 || timed(in.Exercise, s) {
 			continue
 		}
-		d := demandOf(s, in.Exercise, in.Limits, func(string, ...string) {})
+		d := demandOf(s, in.Limits, func(string, ...string) {})
 		reps = min(max((d.lo+d.hi)/2, calibrationLeast), calibrationMost)
 		rir = max(calibrationRIR, d.floor)
 		if d.asked {

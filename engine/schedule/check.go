@@ -82,14 +82,17 @@ func (m *Model) checkCandidate(i int, bad func(ok bool, field, says string, args
 	bad(c.Preference >= 0 && c.Preference <= 100, f, "%s: preference %d: 0 to 100", c.ID, c.Preference)
 	bad(c.Pattern < plan.PatternCount, f, "%s: pattern %d is unknown", c.ID, c.Pattern)
 	for _, v := range c.Involve {
-		bad(v >= 0 && v <= 2, f, "%s: involvement %d: 0, 1 or 2", c.ID, v)
+		if v >= 0 && v <= 2 {
+			continue
+		}
+		bad(false, f, "%s: involvement %d: 0, 1 or 2", c.ID, v)
 	}
 	if len(c.Options) != len(m.Days) {
 		bad(false, f, "%s has %d options for %d days", c.ID, len(c.Options), len(m.Days))
 		return
 	}
 	for d, o := range c.Options {
-		if !o.Allowed {
+		if !o.Allowed || o.sound() {
 			continue
 		}
 		bad(o.Lo >= 1 && o.Hi >= o.Lo && o.Hi <= maxHi, f, "%s, day %d: %d to %d sets: 1 to %d, in order", c.ID, d, o.Lo, o.Hi, maxHi)
@@ -97,6 +100,12 @@ func (m *Model) checkCandidate(i int, bad func(ok bool, field, says string, args
 		bad(o.Fixed >= -maxTicks && o.Fixed <= maxTicks && o.Fixed+o.PerSet*o.Lo >= 0, f,
 			"%s, day %d: fixed %d ticks leave less than no time", c.ID, d, o.Fixed)
 	}
+}
+
+// sound spares the common case the making of sentences.
+func (o *Option) sound() bool {
+	return o.Lo >= 1 && o.Hi >= o.Lo && o.Hi <= maxHi && o.PerSet >= 0 && o.PerSet <= maxTicks &&
+		o.Fixed >= -maxTicks && o.Fixed <= maxTicks && o.Fixed+o.PerSet*o.Lo >= 0
 }
 
 // checkPrior wants the prior in the shape of the model.

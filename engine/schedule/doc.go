@@ -40,6 +40,8 @@
 //	              + 8 for each set of an exercise above 4 in a session, goal lifts excepted
 //	              + 5 for each tenth of a weekly set outside 0.7 to 1.4 of a Balance
 //	              + 200 for each exercise below MinExercises of a day
+//	              + for each day half a tick for every tick above 60 % of Capacity and again
+//	                above 80 %, the sum rounded up: sessions of like fullness
 //	              + for muscles and lifts with something wanted: 2 for each weekly half set above
 //	                it, and 4 more for each above one and a half times it
 //	5 simplicity  1000 for each exercise used + 1 for each pair

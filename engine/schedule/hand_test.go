@@ -189,7 +189,7 @@ func levels(m *Model, sets [][]int32, prior *Assignment) []int64 {
 		return n
 	})
 	for d, day := range m.Days {
-		var n int64
+		var n, ticks int64
 		kinds := map[[2]int]int64{}
 		for c := range m.Candidates {
 			if sets[c][d] == 0 {
@@ -197,6 +197,7 @@ func levels(m *Model, sets [][]int32, prior *Assignment) []int64 {
 			}
 			n++
 			x := &m.Candidates[c]
+			ticks += int64(x.Options[d].Fixed) + int64(x.Options[d].PerSet)*int64(sets[c][d])
 			prime := 0
 			for k := len(x.Involve) - 1; k > 0; k-- {
 				if x.Involve[k] == 2 {
@@ -206,6 +207,11 @@ func levels(m *Model, sets [][]int32, prior *Assignment) []int64 {
 			key := [2]int{int(x.Pattern), prime}
 			v[3] += 25 * kinds[key] // 0 + 1 + 2 ... = (n-1)n/2
 			kinds[key]++
+		}
+		tenths := max(0, 5*ticks-3*int64(day.Capacity)) + max(0, 5*ticks-4*int64(day.Capacity))
+		v[3] += tenths / 10
+		if tenths%10 > 0 {
+			v[3]++
 		}
 		v[3] += 200 * max(0, int64(day.MinExercises)-n)
 	}

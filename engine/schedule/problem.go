@@ -17,6 +17,7 @@ const (
 	longSets      = 4
 	balanceCost   = 5
 	emptyCost     = 200
+	fullTenths    = 10
 	distinctCount = 1000
 )
 

@@ -118,6 +118,7 @@ func (s *state) set(p int, v int32) {
 		turn, ticks = -1, ticks-pb.fixed[p]
 	}
 	s.over += exceeds(s.time[d]+ticks, day.Capacity) - exceeds(s.time[d], day.Capacity)
+	s.val[1+LevelPreference] += fullness(s.time[d]+ticks, day.Capacity) - fullness(s.time[d], day.Capacity)
 	s.time[d] += ticks
 	s.over += exceeds(s.total[d]+dv, day.MaxSets) - exceeds(s.total[d], day.MaxSets)
 	s.total[d] += dv
@@ -269,6 +270,12 @@ func (pb *problem) change(p int, v int32) int64 {
 		return pairChange
 	}
 	return int64(max(v-was, was-v))
+}
+
+// fullness is the cost of a day's minutes above 60 and above 80 % of its capacity.
+func fullness(ticks, capacity int32) int64 {
+	t, c := 5*int64(ticks), int64(capacity)
+	return (max(0, t-3*c) + max(0, t-4*c) + fullTenths - 1) / fullTenths
 }
 
 // load makes the state equal to a list of sets.
