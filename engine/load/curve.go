@@ -67,6 +67,7 @@ const (
 	srcHoeger   = "Hoeger et al., J Appl Sport Sci Res 4(2):47-54, 1990 (from memory)"
 	srcRichens  = "Richens & Cleather, Biol Sport 31(2):157-161, 2014, weightlifters"
 	srcLeSuer   = "(judgement) a little under the bench press: all equations under-predict the deadlift 1RM in LeSuer et al., J Strength Cond Res 11(4):211-213, 1997"
+	srcSquat    = "(judgement) half way between Nuzzo et al. 2024, all exercises, and the squat of Shimano et al. 2006 (8 men, 12.3 at 80 %, 29.9 at 60 %, from memory): a small sample should not set heavy squats"
 	srcJudgment = "(judgement) end of the curve"
 )
 
@@ -79,7 +80,8 @@ func curveFamilies() []family {
 			{217, 6000, srcShimano}, {369, 4000, srcHoeger}, {400, 3650, srcJudgment},
 		}},
 		{FamilySquat, []Anchor{
-			{58, 9000, srcShimano}, {123, 8000, srcShimano}, {299, 6000, srcShimano}, {400, 5000, srcJudgment},
+			{50, 9000, srcNuzzo + ", all exercises"}, {108, 8000, srcSquat}, {175, 7000, srcSquat},
+			{256, 6000, srcSquat}, {400, 4600, srcJudgment},
 		}},
 		{FamilyDeadlift, []Anchor{
 			{35, 9000, srcLeSuer}, {75, 8000, srcLeSuer}, {125, 7000, srcLeSuer},

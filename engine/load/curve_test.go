@@ -27,7 +27,7 @@ func TestPublishedCurveAnchors(t *testing.T) {
 		{FamilyBench, 9000, 40, 1}, {FamilyBench, 8000, 88, 1}, {FamilyBench, 7000, 141, 1},
 		{FamilyBench, 6000, 217, 1},
 		{FamilyLegPress, 9000, 70, 1}, {FamilyLegPress, 8000, 131, 1}, {FamilyLegPress, 7000, 190, 1},
-		{FamilySquat, 9000, 58, 1}, {FamilySquat, 8000, 123, 1}, {FamilySquat, 6000, 299, 1},
+		{FamilySquat, 9000, 50, 1},
 		{FamilyUpperCompound, 9000, 50, 1}, {FamilyUpperCompound, 7000, 150, 1},
 		{FamilyLowerCompound, 9000, 50, 1}, {FamilyLowerCompound, 7000, 150, 1},
 		{FamilySingleJointUpper, 9000, 44, 1}, {FamilySingleJointUpper, 8000, 91, 1},
@@ -51,6 +51,14 @@ func TestPublishedCurveAnchors(t *testing.T) {
 	require.True(t, within(curve(t, FamilyBench).RepsTenths(7000), 124, 161))
 	require.True(t, within(curve(t, FamilyLegPress).RepsTenths(8000), 98, 175))
 	require.True(t, within(curve(t, FamilyLegPress).RepsTenths(7000), 142, 255))
+	// The squat allows more than the bench press, most at 60 % (Shimano 2006, pattern
+	// verified); its curve stays below that study's small sample (12.3 at 80 %, 29.9 at
+	// 60 %, from memory).
+	for _, bp := range []int32{8000, 7000, 6000} {
+		require.Greater(t, curve(t, FamilySquat).RepsTenths(bp), curve(t, FamilyBench).RepsTenths(bp))
+	}
+	require.True(t, within(curve(t, FamilySquat).RepsTenths(8000), 96, 123))
+	require.True(t, within(curve(t, FamilySquat).RepsTenths(6000), 217, 299))
 	// The direction LeSuer found: the deadlift allows fewer repetitions.
 	for tenths := int32(20); tenths <= 200; tenths += 10 {
 		require.Less(t, curve(t, FamilyDeadlift).IntensityBP(tenths), curve(t, FamilyBench).IntensityBP(tenths))
@@ -152,5 +160,5 @@ func TestCurveDigest(t *testing.T) {
 		}
 	}
 	require.Equal(t, "curves-1", CurveVersion)
-	require.Equal(t, "9d0e1923226cbab05e6dda2d2772d91ec0d0d84f8304523e99ed8dc3427ca463", hex.EncodeToString(h.Sum(nil)))
+	require.Equal(t, "46de1ac6dbe12330800c1eee86ba548383f128effa540f5869b9732e42a40281", hex.EncodeToString(h.Sum(nil)))
 }
