@@ -13,13 +13,16 @@ import (
 func (g *generation) weekSets(w *window, picks []pick, sets [][]int32, week int) [][]int32 {
 	peak := g.heaviest(w)
 	now := &g.doses[week]
-	a := &apportioner{times: make([]int64, len(w.columns)), picks: picks, sets: make([][]int32, len(sets)), lo: make([][]int32, len(sets))}
+	columns := len(w.columns)
+	a := &apportioner{times: make([]int64, columns), picks: picks, sets: make([][]int32, len(sets)), lo: make([][]int32, len(sets))}
+	cells := make([]int32, 2*len(sets)*columns)
 	for c := range w.columns {
 		a.times[c] = int64(w.columns[c].times)
 	}
 	for i := range sets {
-		a.sets[i] = append([]int32(nil), sets[i]...)
-		a.lo[i] = make([]int32, len(sets[i]))
+		a.sets[i], cells = cells[:columns:columns], cells[columns:]
+		a.lo[i], cells = cells[:columns:columns], cells[columns:]
+		copy(a.sets[i], sets[i])
 		for c := range sets[i] {
 			if sets[i][c] > 0 {
 				a.sets[i][c], a.lo[i][c] = g.weekBounds(w, &picks[i], c, week, sets[i][c])

@@ -63,6 +63,7 @@ type generation struct {
 	excluded  map[string]bool
 	menus     map[menuKey]*load.Menu
 	found     map[string]calibration // by exercise
+	different map[roleKey][]*occurrence
 	findings  []plan.Finding
 	program   plan.Program
 }
@@ -86,7 +87,7 @@ func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, er
 	if err != nil {
 		return plan.Program{}, err
 	}
-	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[string]calibration{}, excluded: map[string]bool{}}
+	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[string]calibration{}, different: map[roleKey][]*occurrence{}, excluded: map[string]bool{}}
 	if g.safety, err = Judge(b); err != nil {
 		return plan.Program{}, err
 	}

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/phasewright/phasewright/engine/dose"
 	"github.com/phasewright/phasewright/engine/exercise"
@@ -142,15 +143,8 @@ func (g *generation) option(w *window, col int, p *pick) (schedule.Option, error
 		return o, err
 	}
 	var fixed, perSet plan.Seconds
-	for i := range w.sessions {
-		s := &w.sessions[i]
-		if s.column != col {
-			continue
-		}
+	for _, s := range g.distinct(w, col, p.role) {
 		schemes, _ := g.schemes(s, p.ex, p.role, st)
-		if len(schemes) == 0 {
-			continue
-		}
 		lo, hi := int32(0), int32(0)
 		for k := range schemes {
 			lo += schemes[k].Sets.Min
@@ -160,14 +154,50 @@ func (g *generation) option(w *window, col int, p *pick) (schedule.Option, error
 		in.Warmup = true
 		f, per := prescribe.Bound(in)
 		fixed, perSet = max(fixed, f), max(perSet, per)
-		if !o.Allowed {
-			o.Allowed, o.Lo, o.Hi = true, lo, hi
-		} else {
-			o.Lo, o.Hi = max(o.Lo, lo), max(o.Hi, hi)
-		}
+		o.Allowed, o.Lo, o.Hi = true, max(o.Lo, lo), max(o.Hi, hi)
 	}
 	o.Fixed, o.PerSet = fixed.Ticks(), perSet.Ticks()
 	return o, nil
+}
+
+// distinct gives one session of a column for each different list of schemes that the
+// column's sessions have for a role, place by place.
+func (g *generation) distinct(w *window, col int, role plan.Role) []*occurrence {
+	key := roleKey{w, col, role}
+	if have, ok := g.different[key]; ok {
+		return have
+	}
+	var out []*occurrence
+next:
+	for i := range w.sessions {
+		s := &w.sessions[i]
+		if s.column != col {
+			continue
+		}
+		raw := s.outline.Find(role, "")
+		if len(raw) == 0 {
+			continue
+		}
+		for _, have := range out {
+			if have.slot.Place == s.slot.Place && slices.EqualFunc(have.outline.Find(role, ""), raw, sameScheme) {
+				continue next
+			}
+		}
+		out = append(out, s)
+	}
+	g.different[key] = out
+	return out
+}
+
+type roleKey struct {
+	window *window
+	column int
+	role   plan.Role
+}
+
+func sameScheme(a, b plan.Scheme) bool {
+	return a.Kind == b.Kind && a.Sets == b.Sets && a.Reps == b.Reps && a.Hold == b.Hold && a.OpenEnded == b.OpenEnded && a.Effort == b.Effort &&
+		a.Rest == b.Rest && a.Tempo == b.Tempo && a.Progress == b.Progress && slices.Equal(a.Adjust, b.Adjust)
 }
 
 // schemes gives what the outline asks of an exercise in a session, bent to the

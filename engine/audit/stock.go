@@ -26,8 +26,8 @@ const (
 	kilogram   = 1000 * perMilliKg
 	barLimit   = 700 * kilogram // more than any bar carries
 	hungLimit  = 200 * kilogram
-	maxSums    = 50_000
-	maxPieces  = 2000
+	maxSums    = 20_000
+	maxPieces  = 500
 )
 
 func exactly(l plan.Load) (int64, bool) {
@@ -169,7 +169,7 @@ func (m *menu) plates(stock []plan.PlateStock, times int32, base, limit int64) {
 		if n <= 0 {
 			continue
 		}
-		if int64(len(sums))*(n+1) > 20*maxSums {
+		if int64(len(sums))*(n+1) > 10*maxSums {
 			m.open = true
 			break
 		}

@@ -7,7 +7,8 @@ import (
 	"strings"
 )
 
-// Opt is a value that may be unset; unset and zero stay different.
+// Opt is a value that may be unset; unset and zero stay different. Unset is the zero
+// Opt, which the canonical encoding leaves out.
 type Opt[T any] struct {
 	Value T    `json:"v"`
 	Set   bool `json:"set"`
@@ -23,9 +24,6 @@ func (o Opt[T]) Or(fallback T) T {
 	}
 	return fallback
 }
-
-// IsZero lets encoding/json's omitzero leave unset values out.
-func (o Opt[T]) IsZero() bool { return !o.Set }
 
 // MassUnit is the unit in which a load is declared and shown.
 type MassUnit uint8

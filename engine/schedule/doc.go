@@ -29,6 +29,8 @@
 //	              + Weight * convex(miss of Wanted), lifts, a set being two half sets
 //	2 rest        4 * Weight * convex(miss of Wanted and of DirectWanted), the other muscles
 //	              + 24 * W for each half set by which the lesser day of a soft clash exceeds Cap
+//	              + 5 * max(0, 7R - 10L, 10L - 14R) for the sets L and R of a Balance in the
+//	                window: 5 for each tenth of a set outside 0.7 to 1.4
 //	3 stability   against a prior: 8 for each pair (exercise, day) added or removed, 1 for
 //	              each set more or less in a pair that stays
 //	4 preference  100 - Preference of each pair
@@ -38,10 +40,9 @@
 //	                (of Wanted, rounded up to whole sets; with two sessions a week or more,
 //	                for muscles with 4 sets or more wanted)
 //	              + 8 for each set of an exercise above 4 in a session, goal lifts excepted
-//	              + 5 for each tenth of a weekly set outside 0.7 to 1.4 of a Balance
 //	              + 200 for each exercise below MinExercises of a day
-//	              + for each day half a tick for every tick above 60 % of Capacity and again
-//	                above 80 %, the sum rounded up: sessions of like fullness
+//	              + for each day a quarter for every tick above 60 % of Capacity and again for
+//	                every tick above 80 %, the sum rounded up: sessions of like fullness
 //	              + for muscles and lifts with something wanted: 2 for each weekly half set above
 //	                it, and 4 more for each above one and a half times it
 //	5 simplicity  1000 for each exercise used + 1 for each pair
@@ -50,9 +51,7 @@
 // goals after, and what is left of the minutes goes to the rest. Sets beyond every
 // aim cost at level 4, so time left over stays left over. The weights are judgement
 // (common practice, no source). Seed decides only among assignments equal at every
-// level. Balance is measured as max(0, 7R - 10L, 10L - 14R) in tenths of a set over
-// the window, what is above an aim in half sets over the window; both costs are divided
-// by W and rounded up.
+// level. Costs above an aim are added up over the window, divided by W and rounded up.
 //
 // # Method
 //

@@ -119,8 +119,10 @@ func (x *exact) lower(level, d, i int) int64 {
 	switch level {
 	case LevelStability:
 		return v - pairChange*x.prior[k]
+	case LevelRest:
+		v -= st.bal // sets to come may mend a balance
 	case LevelPreference:
-		v -= st.bal + st.empty
+		v -= st.empty
 		for e := range d {
 			v += emptyCost * int64(max(0, pb.m.Days[e].MinExercises-st.count[e]))
 		}

@@ -209,8 +209,8 @@ func levels(m *Model, sets [][]int32, prior *Assignment) []int64 {
 			kinds[key]++
 		}
 		tenths := max(0, 5*ticks-3*int64(day.Capacity)) + max(0, 5*ticks-4*int64(day.Capacity))
-		v[3] += tenths / 10
-		if tenths%10 > 0 {
+		v[3] += tenths / 20
+		if tenths%20 > 0 {
 			v[3]++
 		}
 		v[3] += 200 * max(0, int64(day.MinExercises)-n)
@@ -228,7 +228,7 @@ func levels(m *Model, sets [][]int32, prior *Assignment) []int64 {
 			})
 		}
 		l, r := of(b.Left), of(b.Right)
-		v[3] += 5 * ((max(0, 7*r-10*l, 10*l-14*r) + weeks - 1) / weeks)
+		v[1] += 5 * max(0, 7*r-10*l, 10*l-14*r)
 	}
 	for c := range sets {
 		used := false

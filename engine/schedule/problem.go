@@ -17,7 +17,7 @@ const (
 	longSets      = 4
 	balanceCost   = 5
 	emptyCost     = 200
-	fullTenths    = 10
+	fullTenths    = 20
 	distinctCount = 1000
 )
 

@@ -33,8 +33,8 @@ type state struct {
 
 	over   int   // hard limits exceeded
 	val    value // val[0]: unmet minima
-	bal    int64 // part of val[preference] from balances
-	empty  int64 // part of it from MinExercises
+	bal    int64 // part of val[rest] from balances
+	empty  int64 // part of val[preference] from MinExercises
 	active int32 // exercises used
 }
 
@@ -169,7 +169,7 @@ func (s *state) set(p int, v int32) {
 		}
 		gain := s.imbalance(int(b.balance)) - was
 		s.bal += gain
-		s.val[1+LevelPreference] += gain
+		s.val[1+LevelRest] += gain
 	}
 	if x.Lift < 0 {
 		s.val[1+LevelPreference] += longCost * int64(max(0, v-longSets)-max(0, old-longSets))
@@ -259,8 +259,7 @@ func (s *state) bookClash(k *clash, sign int) {
 // imbalance is the cost of a balance.
 func (s *state) imbalance(b int) int64 {
 	l, r := s.left[b], s.right[b]
-	tenths := max(0, 7*r-10*l, 10*l-14*r)
-	return balanceCost * ((tenths + s.pb.weeks - 1) / s.pb.weeks)
+	return balanceCost * max(0, 7*r-10*l, 10*l-14*r)
 }
 
 // change is the stability cost of a pair.
