@@ -51,7 +51,7 @@ var rooms = []room{
 	{"strategies/internal/*", floor3},
 	{"strategies/remote", join(floor3, "internal/wire", "gen/*")},
 	{"strategies/*", join(floor3, "strategies/internal/*")},
-	{"internal/export", floor0},
+	{"internal/export", floor2},
 
 	{"internal/service", join(floor3, "internal/export")},
 	{"internal/wire", join(floor3, "gen/*")},
