@@ -1,0 +1,79 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"github.com/phasewright/phasewright/engine/fault"
+)
+
+// Exit codes. 70 is EX_SOFTWARE of sysexits.h, 130 what a shell gives after Ctrl-C.
+const (
+	exitOK         = 0
+	exitViolations = 1
+	exitInvalid    = 2
+	exitInfeasible = 3
+	exitRefused    = 4
+	exitInternal   = 70
+	exitCanceled   = 130
+)
+
+const exitCodes = `Exit codes:
+  0    done
+  1    audit found a violation of a hard limit
+  2    the command line or its input is wrong
+  3    the request is valid, but its wishes can't all be met
+  4    refused for safety; the message says what is needed
+  70   a fault of the program itself
+  130  interrupted`
+
+// errViolations ends an audit that has said what it found.
+var errViolations = errors.New("violations found")
+
+// inputError is about what was handed in: a file that can't be read, a wrong argument.
+type inputError struct{ says string }
+
+func (e inputError) Error() string { return e.says }
+
+func wrong(format string, args ...any) error { return inputError{fmt.Sprintf(format, args...)} }
+
+// finish says what went wrong, in plain lines, and gives the exit code.
+func (p *program) finish(ctx context.Context, cmd *cobra.Command, err error) int {
+	var input inputError
+	f, isFault := fault.As(err)
+	switch {
+	case err == nil:
+		return exitOK
+	case errors.Is(err, errViolations):
+		return exitViolations
+	case errors.Is(err, context.Canceled), ctx.Err() != nil, isFault && f.Kind == fault.Canceled:
+		fmt.Fprintln(p.err, "interrupted")
+		return exitCanceled
+	case isFault:
+		fmt.Fprintln(p.err, f.Error())
+		return codeOf(f.Kind)
+	case errors.As(err, &input):
+		fmt.Fprintln(p.err, input.says)
+		return exitInvalid
+	case !p.started:
+		fmt.Fprintf(p.err, "%s\nSee %s --help.\n", trimEnd(err.Error()), cmd.CommandPath())
+		return exitInvalid
+	}
+	fmt.Fprintln(p.err, err.Error())
+	return exitInternal
+}
+
+func codeOf(k fault.Kind) int {
+	switch k {
+	case fault.Invalid, fault.NotFound, fault.Exists, fault.Stale:
+		return exitInvalid
+	case fault.Infeasible:
+		return exitInfeasible
+	case fault.Refused:
+		return exitRefused
+	}
+	return exitInternal
+}

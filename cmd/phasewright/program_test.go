@@ -1,0 +1,141 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/internal/app"
+)
+
+// result is what a command line left behind.
+type result struct {
+	code     int
+	out, err string
+}
+
+func runWith(t *testing.T, ctx context.Context, newEngine func() (maker, error), stdin string, args ...string) result {
+	t.Helper()
+	var out, errs bytes.Buffer
+	p := program{in: strings.NewReader(stdin), out: &out, err: &errs, newEngine: newEngine}
+	code := p.run(ctx, args)
+	return result{code, out.String(), errs.String()}
+}
+
+func run(t *testing.T, stdin string, args ...string) result {
+	t.Helper()
+	return runWith(t, context.Background(), func() (maker, error) { return app.NewEngine() }, stdin, args...)
+}
+
+var demoOnce struct {
+	sync.Once
+	result
+}
+
+// demoJSON is what generate --json prints, made once.
+func demoJSON(t *testing.T) string {
+	t.Helper()
+	demoOnce.Do(func() { demoOnce.result = run(t, "", "generate", "--json") })
+	require.Equal(t, exitOK, demoOnce.code, demoOnce.err)
+	return demoOnce.out
+}
+
+// file writes a temporary file.
+func file(t *testing.T, name, content string) string {
+	path := filepath.Join(t.TempDir(), name)
+	require.NoError(t, os.WriteFile(path, []byte(content), 0o600))
+	return path
+}
+
+// stub answers with a fixed fault.
+type stub struct{ err error }
+
+func (s stub) Generate(context.Context, plan.Request) (plan.Program, error) {
+	return plan.Program{}, s.err
+}
+func (stub) Audit(*plan.Program) []plan.Finding { return nil }
+func (stub) Strategies() []plan.Descriptor      { return nil }
+func (stub) Catalogue() *exercise.Catalogue     { return exercise.Builtin() }
+
+func TestExitCodes(t *testing.T) {
+	for kind, want := range map[fault.Kind]int{
+		fault.Internal: 70, fault.Invalid: 2, fault.Infeasible: 3, fault.Refused: 4, fault.NotFound: 2, fault.Canceled: 130,
+	} {
+		engine := func() (maker, error) {
+			return stub{fault.New(kind, "WHY", "constraints.days[1].minutes", "is too short")}, nil
+		}
+		got := runWith(t, context.Background(), engine, string(demo), "generate", "-f", "-")
+		require.Equal(t, want, got.code, kind)
+		require.Empty(t, got.out)
+		if kind != fault.Canceled {
+			require.Equal(t, "constraints.days[1].minutes: is too short [WHY]\n", got.err)
+		}
+	}
+}
+
+// Ctrl-C ends a program that waits for standard input.
+func TestInterruptedWhileReading(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	in, w, err := os.Pipe()
+	require.NoError(t, err)
+	defer w.Close()
+	defer in.Close()
+	var out, errs bytes.Buffer
+	p := program{in: in, out: &out, err: &errs, newEngine: func() (maker, error) { return stub{}, nil }}
+	require.Equal(t, exitCanceled, p.run(ctx, []string{"generate", "-f", "-"}))
+	require.Equal(t, "interrupted\n", errs.String())
+}
+
+func TestCommandLineMistakes(t *testing.T) {
+	for _, c := range []struct {
+		args []string
+		says string
+	}{
+		{[]string{"generat"}, "generate"},
+		{[]string{"generate", "--jsn"}, "Did you mean --json?\nSee phasewright generate --help."},
+		{[]string{"generate", "--week", "two"}, "--week"},
+		{[]string{"generate", "--json", "--why"}, "--why and --week are for text"},
+		{[]string{"generate", "--week", "9"}, "the program has weeks 1 to 8"},
+		{[]string{"generate", "--week", "0"}, "the program has weeks 1 to 8"},
+		{[]string{"generate", "more"}, "See phasewright generate --help."},
+		{[]string{"generate", "-f", "no-such-file.yaml"}, "no-such-file.yaml: no such file or directory"},
+		{[]string{"generate", "-f", ""}, "-f needs a file"},
+		{[]string{"generate", "-f", "-"}, "standard input: is empty"},
+		{[]string{"audit"}, "-f is needed"},
+		{[]string{"strategies", "linar"}, "did you mean linear?"},
+		{[]string{"strategies", "zzzzzzzzzz"}, "there is constant, linear"},
+		{[]string{"exercises", "bench-pres"}, "did you mean bench-press"},
+		{[]string{"exercises", "--muscle", "chst"}, "did you mean chest?"},
+		{[]string{"exercises", "--place-preset", "xyz"}, "there is full-gym, dumbbells"},
+	} {
+		got := run(t, "", c.args...)
+		require.Equal(t, exitInvalid, got.code, c.args)
+		require.Contains(t, got.err, c.says, c.args)
+		require.Empty(t, got.out, c.args)
+	}
+}
+
+func TestHelp(t *testing.T) {
+	for _, args := range [][]string{{}, {"--help"}, {"help"}} {
+		got := run(t, "", args...)
+		require.Equal(t, exitOK, got.code)
+		require.Contains(t, got.out, "phasewright generate -f request.yaml")
+		require.Contains(t, got.out, "4    refused for safety")
+		require.Empty(t, got.err)
+	}
+	for _, cmd := range []string{"generate", "audit", "strategies", "exercises", "version"} {
+		got := run(t, "", cmd, "--help")
+		require.Equal(t, exitOK, got.code)
+		require.Contains(t, got.out, "Usage:\n  phasewright "+cmd)
+	}
+}

@@ -1,0 +1,149 @@
+package export
+
+import (
+	"strings"
+
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// load prints what to load in plain words; "" where nothing is to be said.
+func (t *text) load(e *plan.ProgramExercise, s *plan.Set, week int32) string {
+	if s.Deferred.Set {
+		return t.deferred(e, s, week)
+	}
+	return t.fixed(e.ExerciseID, s.Load)
+}
+
+// fixed prints a load that is known now.
+func (t *text) fixed(id string, l plan.Opt[plan.Load]) string {
+	loading := plan.LoadingUnspecified
+	if x := t.exercise(id); x != nil {
+		loading = x.Loading
+	}
+	switch {
+	case loading == plan.LoadingBand:
+		return "band"
+	case loading == plan.LoadingAssisted:
+		return "counterweight"
+	case loading == plan.LoadingBodyweight, loading == plan.LoadingAdded && l.Value.IsZero():
+		return "body mass"
+	case !l.Set && loading == plan.LoadingUnspecified:
+		return ""
+	case !l.Set:
+		return "a load that leaves the RIR"
+	case loading == plan.LoadingAdded:
+		return "body mass + " + l.Value.String()
+	case loading.PerHand():
+		return l.Value.String() + " a hand"
+	}
+	return l.Value.String()
+}
+
+// deferred prints a load that is fixed only on the day.
+func (t *text) deferred(e *plan.ProgramExercise, s *plan.Set, week int32) string {
+	d := s.Deferred.Value
+	out := ""
+	switch d.Reference.Kind {
+	case plan.RefCalibration:
+		out = "the load " + t.foundWhen(e, week)
+		if d.Share != 1000 && d.Share != 0 {
+			out += " × " + factor(d.Share)
+		}
+	case plan.RefSetBefore:
+		out = "the load that the set before shows"
+	case plan.RefEstimate:
+		out = share(d.Share) + "your 1RM estimate from " + d.Reference.Name
+	case plan.RefRM:
+		out = share(d.Share) + "your latest " + number(d.Reference.RM) + "RM"
+	case plan.RefLatest:
+		out = share(d.Share) + "your latest 1RM estimate"
+	default:
+		out = share(d.Share) + "the 1RM planned for the week"
+	}
+	if s.Load.Set {
+		out += ", about " + t.fixed(e.ExerciseID, s.Load) + " if all goes as planned"
+	}
+	return out
+}
+
+func share(p plan.Permille) string {
+	if p == 1000 || p == 0 {
+		return ""
+	}
+	return p.String() + " of "
+}
+
+// foundWhen says when the calibration set is that a load refers to.
+func (t *text) foundWhen(e *plan.ProgramExercise, week int32) string {
+	for i := range e.Sets {
+		if e.Sets[i].Kind == plan.SetCalibration {
+			return "just found"
+		}
+	}
+	switch w, ok := t.found[e.ExerciseID]; {
+	case !ok:
+		return "found before"
+	case w == week:
+		return "found this week"
+	default:
+		return "found in week " + number(w)
+	}
+}
+
+// cell prints the loads of working sets for a table; "" where there are none.
+func cell(e *plan.ProgramExercise) string {
+	var list []string
+	for _, r := range grouped(e.Sets) {
+		s := r.first()
+		ref := s.Deferred.Value.Reference.Kind
+		switch {
+		case s.Kind == plan.SetCalibration:
+			list = distinct(list, "find")
+		case s.Deferred.Set && ref == plan.RefCalibration:
+			list = distinct(list, "×"+factor(s.Deferred.Value.Share))
+		case s.Deferred.Set && s.Load.Set:
+			list = distinct(list, "≈"+s.Load.Value.Number())
+		case s.Deferred.Set && ref == plan.RefSetBefore:
+			list = distinct(list, "≈")
+		case s.Deferred.Set:
+			list = distinct(list, "≈"+s.Deferred.Value.Share.String())
+		case s.Load.Set:
+			list = distinct(list, s.Load.Value.Number())
+		}
+	}
+	return strings.Join(list, "/")
+}
+
+// warmups prints the warm-up sets on one line: "8 @ 20, 5 @ 60, 3 @ 85 kg".
+func (t *text) warmups(e *plan.ProgramExercise, week int32) string {
+	var list []string
+	unit, of := "", ""
+	for i := range e.Sets {
+		s := &e.Sets[i]
+		if s.Kind != plan.SetWarmup {
+			continue
+		}
+		one := work(s)
+		switch {
+		case s.Deferred.Set && !s.Load.Set:
+			of = " of the load " + t.foundWhen(e, week)
+			one += " @ " + s.Deferred.Value.Share.String()
+			if s.Deferred.Value.Reference.Kind != plan.RefCalibration {
+				of = " of your latest 1RM estimate"
+			}
+		case s.Load.Set && s.Load.Value.IsZero():
+			one += " @ body mass"
+		case s.Load.Set:
+			one += " @ " + s.Load.Value.Number()
+			unit = " " + s.Load.Value.Unit.String()
+		}
+		list = append(list, one)
+	}
+	if len(list) == 0 {
+		return ""
+	}
+	if unit == "" && of == "" {
+		return "lighter sets first, up to " + number(int32(len(list))) + " × " + list[0] + ", a step heavier each time"
+	}
+	return "warm-up " + strings.Join(list, ", ") + unit + of
+}
