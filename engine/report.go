@@ -84,12 +84,19 @@ func (g *generation) basis(o *occurrence, p *pick, st *state, n int32) []plan.Ba
 	}
 	if st.known {
 		unit := g.brief.Request.Constraints.Unit
-		out = append(out, plan.Basis{Number: plan.NumberLoad, Rule: RuleEstimate, Input: fmt.Sprintf("%d performances; 1RM %s ± %s, planned with %s this week",
-			st.used, plan.Kg(st.mean).In(unit).Whole(), plan.Permille(st.sd), plan.Kg(st.planned[o.week]).In(unit).Whole())})
+		out = append(out, plan.Basis{Number: plan.NumberLoad, Rule: RuleEstimate, Input: fmt.Sprintf("%s; 1RM %s ± %s, planned with %s this week",
+			counted(st.used, "performance"), plan.Kg(st.mean).In(unit).Whole(), plan.Permille(st.sd), plan.Kg(st.planned[o.week]).In(unit).Whole())})
 	} else if p.ex.Loading.Loadable() {
 		out = append(out, plan.Basis{Number: plan.NumberLoad, Rule: RuleUnknown})
 	}
 	return out
+}
+
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // softened says once for each exercise what safety made of a strategy's wish.

@@ -136,7 +136,7 @@ func (g *generation) dayLimits(a *allocated, full []int32, m plan.Muscle) string
 		l := g.brief.Request.Constraints.Limits
 		switch {
 		case full[d] >= 800:
-			minutes = append(minutes, fmt.Sprint(a.window.columns[d].limit/60))
+			minutes = append(minutes, fmt.Sprint(int32(a.window.columns[d].limit/60)))
 		case exercises >= day.MaxExercises:
 			others = append(others, fmt.Sprintf("the limit of %d exercises a session", day.MaxExercises))
 		case sets >= day.MaxSets:

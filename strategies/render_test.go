@@ -48,7 +48,7 @@ func turns(sessions []plan.OutlineSession) string {
 func targets(s plan.OutlineSession) string {
 	var b strings.Builder
 	for _, t := range s.Targets {
-		fmt.Fprintf(&b, "    %-12s", t.Role)
+		fmt.Fprintf(&b, "    %-13s", t.Role)
 		for i := range t.Schemes {
 			if i > 0 {
 				b.WriteString(" + ")

@@ -125,7 +125,7 @@ func (a *auditor) short(all []*tally) {
 		if first != nil {
 			f := first.about(ruleDoseShort)
 			f.Muscle = m
-			a.finding(f, "%s gets %s of %s wanted sets (%d week(s) fall short).", title(m), got, want, weeks)
+			a.finding(f, "%s gets %s of %s wanted sets%s.", title(m), got, want, inWeeks(weeks))
 		}
 	}
 	told := map[string]bool{}
@@ -139,7 +139,7 @@ func (a *auditor) short(all []*tally) {
 			told[t.ExerciseID] = true
 			f := w.about(ruleDoseShort)
 			f.ExerciseID = t.ExerciseID
-			a.finding(f, "%s gets %d of %d wanted sets.", t.ExerciseID, got, t.Wanted)
+			a.finding(f, "%s gets %d of %d wanted sets.", a.name(t.ExerciseID), got, t.Wanted)
 		}
 	}
 }

@@ -381,3 +381,19 @@ func (a *auditor) eachLift(f func(w *week, s *session, l *lift)) {
 		}
 	})
 }
+
+// name gives the exercise's name as a coach prints it; the id where it is unknown.
+func (a *auditor) name(id string) string {
+	if x, ok := a.cat.ByID(id); ok {
+		return x.Name
+	}
+	return id
+}
+
+// inWeeks adds how many weeks a sentence holds for, where it is more than one.
+func inWeeks(n int) string {
+	if n < 2 {
+		return ""
+	}
+	return fmt.Sprintf(" (so in %d weeks)", n)
+}

@@ -105,6 +105,9 @@ func fullDose(in Input) ([plan.MuscleCount]Muscle, []Lift) {
 	}
 	for _, m := range small {
 		full[m] = Muscle{Wanted: sets(t.maintained), Weight: 1, Rule: RuleMaintained}
+		if m != plan.FrontDelt && m != plan.Erectors {
+			full[m].Direct = full[m].Wanted / 2 // presses and hinges do the rest for those two
+		}
 	}
 	var lifts []Lift
 	for _, g := range in.Goals {

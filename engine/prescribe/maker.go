@@ -256,7 +256,7 @@ func (m *maker) deferral(d *demand, x, start rung, lowered bool) plan.Opt[plan.D
 		if x.moved == start.moved && !lowered {
 			return plan.Some(plan.Deferred{Reference: ref, Share: e.Intensity.Value})
 		}
-	} else if !m.in.Deferred {
+	} else if !m.in.Deferred && e.Reference.Kind != plan.RefLatest {
 		return plan.Opt[plan.Deferred]{}
 	}
 	return plan.Some(plan.Deferred{Reference: ref, Share: m.str.permille(x.moved)})

@@ -4,6 +4,7 @@ package constant
 
 import (
 	"context"
+	"fmt"
 
 	"github.com/phasewright/phasewright/engine"
 	"github.com/phasewright/phasewright/engine/fault"
@@ -119,13 +120,17 @@ func (in *instance) Outline(ctx context.Context, r plan.OutlineRequest) (plan.Ou
 	weeks := make([]plan.OutlineWeek, r.Weeks)
 	i := int32(0)
 	for w := range weeks {
-		now := build.Eased(last, easeBy, min(i, n-1), n)
+		at := i
+		if deload[w] {
+			at = max(i-1, 0) // a deload eases the week before
+		}
+		now := build.Eased(last, easeBy, at, n)
 		goalNow := now
 		if heavy {
 			goalNow = now.AtLeast(heavyRIR)
 		}
 		weeks[w] = plan.OutlineWeek{
-			Kind: plan.WeekTraining, Dose: build.Dose(min(i, n-1), n),
+			Kind: plan.WeekTraining, Dose: build.Dose(at, n),
 			Sessions: rotation.Week(r.Sessions[w], build.Work{
 				Goal:     build.Line{Sets: goalSets, Reps: goal, Rest: rest, Effort: goalNow},
 				Multi:    build.Line{Sets: sets, Reps: in.v.Range(otherReps), Rest: rest, Effort: now},
@@ -143,6 +148,9 @@ func (in *instance) Outline(ctx context.Context, r plan.OutlineRequest) (plan.Ou
 	aim := "The same work all through: goal lifts " + build.RangeText(goal) + ", other multi-joint lifts " +
 		build.RangeText(in.v.Range(otherReps)) + ", single-joint exercises " + build.RangeText(in.v.Range(singleReps)) +
 		" repetitions. " + build.Course(last, easeBy, n, goalSets, sets)
+	if heavy && last.RIR < heavyRIR {
+		aim += fmt.Sprintf(" Goal lifts keep RIR %d or more.", heavyRIR)
+	}
 	if list := build.WeekList(deload); list != "" {
 		aim += " Deload: " + list + "."
 	}

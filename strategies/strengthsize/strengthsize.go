@@ -124,9 +124,13 @@ func (in *instance) Outline(ctx context.Context, r plan.OutlineRequest) (plan.Ou
 		weeks := make([]plan.OutlineWeek, p.weeks)
 		i := int32(0)
 		for w := range weeks {
-			now := build.Eased(p.effort, easeBy, min(i, n-1), n)
+			at := i
+			if light[w] {
+				at = max(i-1, 0) // a deload eases the week before
+			}
+			now := build.Eased(p.effort, easeBy, at, n)
 			weeks[w] = plan.OutlineWeek{
-				Kind: plan.WeekTraining, Dose: build.Dose(min(i, n-1), n),
+				Kind: plan.WeekTraining, Dose: build.Dose(at, n),
 				Sessions: rotation.Week(r.Sessions[week], p.work(now)),
 			}
 			if light[w] {
