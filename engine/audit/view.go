@@ -1,6 +1,8 @@
 package audit
 
 import (
+	"fmt"
+
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/load"
 	"github.com/phasewright/phasewright/engine/plan"
