@@ -39,11 +39,38 @@ func (g *generation) allocationModel(w *window, picks []pick) (*schedule.Model, 
 	}
 	g.muscleRows(m, peak)
 	g.clashes(m, w)
+	m.Patterns = movements(m.Candidates)
 	m.Balances = []schedule.Balance{
 		{Name: "push/pull", Left: []plan.Pattern{plan.HorizontalPush, plan.VerticalPush}, Right: []plan.Pattern{plan.HorizontalPull, plan.VerticalPull}},
 		{Name: "knee/hip", Left: []plan.Pattern{plan.Squat, plan.Lunge, plan.KneeExtension}, Right: []plan.Pattern{plan.Hinge, plan.HipExtension, plan.KneeFlexion}},
 	}
 	return m, nil
+}
+
+// wanted movements: each at least two sets a week, where something on the shortlist
+// does it. Every major pattern weekly is common practice (and ACSM 2026: all major
+// groups twice a week); the weights are judgement.
+var wantedMovements = [...]schedule.Pattern{
+	{Name: "squat or lunge", Any: []plan.Pattern{plan.Squat, plan.Lunge}, Wanted: 2, Weight: 3},
+	{Name: "hinge or hip extension", Any: []plan.Pattern{plan.Hinge, plan.HipExtension}, Wanted: 2, Weight: 3},
+	{Name: "horizontal push", Any: []plan.Pattern{plan.HorizontalPush}, Wanted: 2, Weight: 3},
+	{Name: "horizontal pull", Any: []plan.Pattern{plan.HorizontalPull}, Wanted: 2, Weight: 3},
+	{Name: "vertical push", Any: []plan.Pattern{plan.VerticalPush}, Wanted: 2, Weight: 1},
+	{Name: "vertical pull", Any: []plan.Pattern{plan.VerticalPull}, Wanted: 2, Weight: 2},
+	{Name: "trunk", Any: []plan.Pattern{plan.TrunkFlexion, plan.TrunkStability, plan.TrunkRotation, plan.Carry}, Wanted: 2, Weight: 1},
+}
+
+func movements(candidates []schedule.Candidate) []schedule.Pattern {
+	var out []schedule.Pattern
+	for _, w := range wantedMovements {
+		for i := range candidates {
+			if slices.Contains(w.Any, candidates[i].Pattern) {
+				out = append(out, w)
+				break
+			}
+		}
+	}
+	return out
 }
 
 // heaviest joins the highest wishes of a window's weeks.

@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"slices"
 	"sort"
 
 	"github.com/phasewright/phasewright/engine/exercise"
@@ -22,7 +23,9 @@ const perShelf = 2
 
 // shortlist gives the candidates of a window: everything that is there, allowed and
 // within the athlete's skill, the best two of each shelf (pattern, first prime muscle,
-// kind of implement), in order of id.
+// kind of implement), in order of id. Niche exercises are on it only for muscles that
+// nothing else trains and that are large, work without a load only where no loaded work
+// does the same.
 func (g *generation) shortlist(w *window) []pick {
 	type shelf struct {
 		pattern plan.Pattern
@@ -55,7 +58,12 @@ func (g *generation) shortlist(w *window) []pick {
 	})
 	count := map[shelf]int{}
 	out := always
+	usual, loaded := g.covered(w, open)
 	for _, p := range open {
+		m := firstPrime(p.ex)
+		if p.ex.Standing == exercise.Niche && (usual[m] || !large(m)) || g.poorer(&p, loaded[p.ex.Pattern][m]) {
+			continue
+		}
 		s := shelf{p.ex.Pattern, firstPrime(p.ex), p.ex.Loading}
 		if count[s]++; count[s] <= perShelf {
 			out = append(out, p)
@@ -63,6 +71,46 @@ func (g *generation) shortlist(w *window) []pick {
 	}
 	sort.Slice(out, func(i, j int) bool { return out[i].ex.ID < out[j].ex.ID })
 	return out
+}
+
+// covered tells which muscles have something better than a niche exercise, and which
+// movements of a muscle something that is loaded in numbers.
+func (g *generation) covered(w *window, open []pick) (usual [plan.MuscleCount]bool, loaded [plan.PatternCount][plan.MuscleCount]bool) {
+	for _, p := range open {
+		for m, v := range p.ex.Involvement {
+			if v != exercise.Prime {
+				continue
+			}
+			usual[m] = usual[m] || p.ex.Standing != exercise.Niche
+			loaded[p.ex.Pattern][m] = loaded[p.ex.Pattern][m] || p.role != plan.Unloadable && g.choice(w, p.ex) >= fewLoads
+		}
+	}
+	return usual, loaded
+}
+
+// choice is the fewest loads that any place of the window has for an exercise.
+func (g *generation) choice(w *window, ex *exercise.Exercise) int {
+	n := 0
+	for i := range w.columns {
+		for _, p := range w.columns[i].places {
+			m := g.menu(ex, p)
+			if m == nil {
+				return 0
+			}
+			if n == 0 || m.Len() < n {
+				n = m.Len()
+			}
+		}
+	}
+	return n
+}
+
+func large(m plan.Muscle) bool { return slices.Contains(plan.LargeMuscles[:], m) }
+
+// poorer reports work without a load in numbers, of which the athlete has shown
+// nothing, where work with a choice of loads trains the same movement and muscle.
+func (g *generation) poorer(p *pick, loaded bool) bool {
+	return loaded && p.role == plan.Unloadable && !g.performed(p.ex.ID)
 }
 
 func firstPrime(e *exercise.Exercise) plan.Muscle {
@@ -161,12 +209,22 @@ func (g *generation) skilled(ex *exercise.Exercise) bool {
 // beyond reports body-mass exercises that the athlete has shown, or said, not to be
 // able to do for the fewest sensible repetitions: a skill of "low" in a pull-up.
 func (g *generation) beyond(ex *exercise.Exercise) bool {
-	return ex.Loading == plan.LoadingAdded && g.brief.Request.Athlete.Status == plan.Novice && ex.Pattern == plan.VerticalPull && !g.performed(ex.ID)
+	return ex.Loading == plan.LoadingAdded && g.brief.Request.Athlete.Status == plan.Novice && (ex.Pattern == plan.VerticalPull || ex.Pattern == plan.VerticalPush) && !g.performed(ex.ID)
 }
 
 func (g *generation) performed(id string) bool {
 	for _, p := range g.brief.Request.Athlete.Performances {
 		if p.ExerciseID == id {
+			return true
+		}
+	}
+	return false
+}
+
+// finer reports that some place has dumbbells or a bar beside its kettlebells.
+func (g *generation) finer() bool {
+	for i := range g.brief.Request.Constraints.Places {
+		if p := &g.brief.Request.Constraints.Places[i]; len(p.Dumbbells) > 0 || len(p.Bars) > 0 {
 			return true
 		}
 	}
@@ -186,17 +244,24 @@ func (g *generation) preference(ex *exercise.Exercise, role plan.Role) int32 {
 		p += 8
 	case plan.LoadingDumbbellPair, plan.LoadingStack, plan.LoadingPlateMachine, plan.LoadingAdded:
 		p += 6
-	case plan.LoadingDumbbell, plan.LoadingKettlebell, plan.LoadingKettlebellPair:
+	case plan.LoadingDumbbell:
 		p += 3
+	case plan.LoadingKettlebell, plan.LoadingKettlebellPair:
+		if g.finer() {
+			p -= 15 // dumbbells and bars go up in smaller steps
+		}
 	case plan.LoadingBand:
 		p -= 8
 	}
 	if role == plan.Unloadable {
 		p -= 6
 	}
+	if ex.Loading == plan.LoadingAdded && !g.performed(ex.ID) {
+		p -= 15 // who knows whether a chin-up is possible
+	}
 	switch g.brief.Request.Athlete.Status {
 	case plan.Novice:
-		p += [...]int32{0, 8, 0, -20}[ex.Skill]
+		p += [...]int32{0, 8, -6, -20}[ex.Skill]
 	case plan.Advanced:
 		p += [...]int32{0, 0, 4, 0}[ex.Skill]
 	}

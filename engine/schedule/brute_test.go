@@ -76,6 +76,10 @@ func small(t *rapid.T, most int) *Model {
 	if len(m.Days) > 1 && chance(50, "clash") {
 		m.Clashes = append(m.Clashes, Clash{Muscle: plan.Quads, A: 0, B: 1, Cap: plan.HalfSets(i32(0, 4, "cap")), Hard: chance(50, "hard"), Path: "recovery[0]"})
 	}
+	if chance(60, "patterns") {
+		m.Patterns = []Pattern{{Any: []plan.Pattern{1}, Wanted: i32(0, 3, "pattern sets"), Weight: i32(1, 9, "pattern weight")},
+			{Any: []plan.Pattern{2, 4}, Wanted: i32(0, 3, "pattern sets"), Weight: i32(1, 9, "pattern weight")}}
+	}
 	m.Balances = []Balance{{Left: []plan.Pattern{1}, Right: []plan.Pattern{2, 3}}}
 	return m
 }

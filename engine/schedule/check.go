@@ -51,6 +51,9 @@ func (m *Model) Check() error {
 		}
 		bad(r.Wanted == 0 && r.DirectWanted == 0 || r.Weight >= 1 && r.Weight <= 9, f, "weight %d: 1 to 9", r.Weight)
 	}
+	for i, w := range m.Patterns {
+		bad(w.Wanted >= 0 && w.Wanted <= 100 && w.Weight >= 1 && w.Weight <= 9, fmt.Sprintf("patterns[%d]", i), "%s: wanted %d, weight %d are out of range", w.Name, w.Wanted, w.Weight)
+	}
 	for i, l := range m.Lifts {
 		f := fmt.Sprintf("lifts[%d]", i)
 		bad(l.Wanted >= 0 && l.Wanted <= maxAim && l.MinDays >= 0, f, "aims must not be negative or above %d", maxAim)

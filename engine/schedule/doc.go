@@ -28,6 +28,7 @@
 //	              + Weight * convex(miss of DirectWanted), the same, direct sets only
 //	              + Weight * convex(miss of Wanted), lifts, a set being two half sets
 //	2 rest        4 * Weight * convex(miss of Wanted and of DirectWanted), the other muscles
+//	              + 4 * Weight * convex(miss of Wanted), movement patterns, a set being two half sets
 //	              + 24 * W for each half set by which the lesser day of a soft clash exceeds Cap
 //	              + 5 * max(0, 7R - 10L, 10L - 14R) for the sets L and R of a Balance in the
 //	                window: 5 for each tenth of a set outside 0.7 to 1.4

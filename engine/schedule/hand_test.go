@@ -1,6 +1,10 @@
 package schedule
 
-import "github.com/phasewright/phasewright/engine/plan"
+import (
+	"slices"
+
+	"github.com/phasewright/phasewright/engine/plan"
+)
 
 // This file is a second, deliberately plain implementation of the package comment:
 // every hard limit and every level straight from its sentence, sharing nothing with
@@ -160,6 +164,15 @@ func levels(m *Model, sets [][]int32, prior *Assignment) []int64 {
 		})
 		v[0] += int64(x.Weight) * convex(2*int64(x.Wanted), s)
 		v[3] += over(2*int64(x.Wanted), s)
+	}
+	for _, w := range m.Patterns {
+		s := sum(m, sets, func(c *Candidate, d int, v int64) int64 {
+			if !slices.Contains(w.Any, c.Pattern) {
+				return 0
+			}
+			return 2 * v * int64(m.Days[d].Times)
+		})
+		v[1] += 4 * int64(w.Weight) * convex(2*int64(w.Wanted), s)
 	}
 	for _, k := range m.Clashes {
 		if !k.Hard {

@@ -17,6 +17,7 @@ type Model struct {
 	Candidates []Candidate
 	Muscles    []Muscle // rows with something wanted or limited, in order of plan.Muscle
 	Lifts      []Lift
+	Patterns   []Pattern
 	Clashes    []Clash
 	Balances   []Balance
 	Seed       uint32 // decides among equals
@@ -68,6 +69,15 @@ type Muscle struct {
 	Weight       int32         // of a miss, 1 to 9
 	PrioritySoft bool          // wanted by a goal: level 1 rather than level 2
 	Path         string        // of the request where MaxWeek or MaxSession came from, else empty
+}
+
+// Pattern wants weekly sets of a movement, by any exercise of its patterns: muscles
+// alone would let a week do without a hinge, or without a pull from above.
+type Pattern struct {
+	Name   string
+	Any    []plan.Pattern
+	Wanted int32 // sets a week
+	Weight int32 // of a miss, 1 to 9
 }
 
 // Lift is a goal lift: its sets are counted by set, not by muscle.

@@ -1,6 +1,10 @@
 package schedule
 
-import "github.com/phasewright/phasewright/engine/plan"
+import (
+	"slices"
+
+	"github.com/phasewright/phasewright/engine/plan"
+)
 
 // Weights of the objective; doc.go explains them.
 const (
@@ -115,6 +119,7 @@ func compile(m *Model, prior *Assignment) *problem {
 	pb.terms = make([][]term, pb.C)
 	pb.sides = make([][]side, pb.C)
 	pb.compileRows()
+	pb.compilePatterns()
 	pb.compileTracked()
 	pb.compileGroups()
 	return pb
@@ -172,6 +177,21 @@ func (pb *problem) compileRows() {
 		lift.cost[2] = pb.table(func(s int64) int64 { return pb.beyond(aim, s) })
 		pb.addRow(lift, func(c *Candidate) int32 {
 			if c.Lift == int32(l) {
+				return 2
+			}
+			return 0
+		})
+	}
+}
+
+// compilePatterns makes the rows of the movement wishes, counted in half sets like all.
+func (pb *problem) compilePatterns() {
+	for i := range pb.m.Patterns {
+		w := &pb.m.Patterns[i]
+		r := row{max: -1}
+		r.cost[1] = pb.table(func(s int64) int64 { return restFactor * int64(w.Weight) * pb.convex(2*int64(w.Wanted), s) })
+		pb.addRow(r, func(c *Candidate) int32 {
+			if slices.Contains(w.Any, c.Pattern) {
 				return 2
 			}
 			return 0
