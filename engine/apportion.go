@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"github.com/phasewright/phasewright/engine/dose"
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/plan"
 )
@@ -16,8 +17,10 @@ func (g *generation) weekSets(w *window, picks []pick, sets [][]int32, week int)
 	columns := len(w.columns)
 	a := &apportioner{times: make([]int64, columns), picks: picks, sets: make([][]int32, len(sets)), lo: make([][]int32, len(sets))}
 	cells := make([]int32, 2*len(sets)*columns)
-	for c := range w.columns {
-		a.times[c] = int64(w.columns[c].times)
+	for i := range w.sessions {
+		if s := &w.sessions[i]; s.week == week { // others have nothing to give or to get this week
+			a.times[s.column] = int64(w.columns[s.column].times)
+		}
 	}
 	for i := range sets {
 		a.sets[i], cells = cells[:columns:columns], cells[columns:]
@@ -36,11 +39,29 @@ func (g *generation) weekSets(w *window, picks []pick, sets [][]int32, week int)
 		if full > 0 {
 			share = int64(now.Muscles[m].Wanted) * 1000 / int64(full)
 		}
-		// Sets as allocated, before fixed ones were settled for the week.
+		// Sets as allocated, before fixed ones were settled for the week. Indirect work may
+		// bring a muscle above its wish, but not above the climb from what is done now.
 		a.target[m] = a.base(sets, m) * share / 1000
+		if ceiling := dose.Ceiling(g.brief.Current[m], g.weeksTrained(week)); ceiling > 0 {
+			a.target[m] = min(a.target[m], int64(ceiling)*int64(w.weeks))
+		}
+	}
+	for i := range peak.Lifts {
+		a.lift(peak.Lifts[i], now.Lifts[i], sets)
 	}
 	a.trim()
 	return a.sets
+}
+
+// weeksTrained counts the weeks of climbing before a week.
+func (g *generation) weeksTrained(week int) int32 {
+	n := int32(0)
+	for _, k := range g.weekKind[:week] {
+		if k == plan.WeekTraining || k == plan.WeekLeadIn {
+			n++
+		}
+	}
+	return n
 }
 
 // weekBounds gives the sets to start from in a week and the fewest to end with.
@@ -51,6 +72,9 @@ func (g *generation) weekBounds(w *window, p *pick, col, week int, n int32) (fro
 			continue
 		}
 		raw := s.outline.Find(p.role, "")
+		if g.resting(s, p.ex) {
+			raw = lightLift
+		}
 		least, most, scaled := int32(0), int32(0), false
 		for k := range raw {
 			least += raw[k].Sets.Min
@@ -78,7 +102,35 @@ type apportioner struct {
 	lo     [][]int32
 	have   [plan.MuscleCount]int64 // times × half sets
 	target [plan.MuscleCount]int64
+	lifts  []liftShare
 }
+
+// liftShare is a goal lift's own sets and target, in times × half sets.
+type liftShare struct {
+	id           string
+	have, target int64
+}
+
+// lift adds a goal lift: its sets count for themselves, beside its muscles.
+func (a *apportioner) lift(full, now dose.Lift, sets [][]int32) {
+	l := liftShare{id: full.ExerciseID}
+	for i := range a.picks {
+		if a.picks[i].ex.ID != l.id {
+			continue
+		}
+		for c := range a.times {
+			l.have += 2 * a.times[c] * int64(a.sets[i][c])
+			l.target += 2 * a.times[c] * int64(sets[i][c])
+		}
+	}
+	if full.Sets > 0 {
+		l.target = l.target * int64(now.Sets) / int64(full.Sets)
+	}
+	a.lifts = append(a.lifts, l)
+}
+
+// liftWeight is how much more a goal lift's own miss counts than a muscle's.
+const liftWeight = 3
 
 func (a *apportioner) base(sets [][]int32, m int) int64 {
 	sum := int64(0)
@@ -116,6 +168,11 @@ func (a *apportioner) trim() {
 		for m := range a.have {
 			a.have[m] -= a.times[bc] * int64(a.picks[bi].ex.SetCountsFor(plan.Muscle(m)))
 		}
+		for i := range a.lifts {
+			if a.lifts[i].id == a.picks[bi].ex.ID {
+				a.lifts[i].have -= 2 * a.times[bc]
+			}
+		}
 	}
 }
 
@@ -131,6 +188,13 @@ func (a *apportioner) gain(ex *exercise.Exercise, times int64, n int32) int64 {
 		before := a.have[m] - a.target[m]
 		after := before - v
 		sum += before*before - after*after
+	}
+	for i := range a.lifts {
+		if l := &a.lifts[i]; l.id == ex.ID {
+			before := l.have - l.target
+			after := before - 2*times
+			sum += liftWeight * (before*before - after*after)
+		}
 	}
 	if sum <= 0 {
 		return sum

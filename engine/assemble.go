@@ -117,26 +117,77 @@ func (g *generation) session(w *window, a *allocated, o *occurrence, sets [][]in
 			count[a.picks[i].ex.ID] = n
 		}
 	}
-	out.Seconds = out.Warmup + plan.SessionEnd
-	warm := [plan.PatternCount]bool{}
-	for _, p := range g.ordered(here) {
-		e, err := g.exercise(o, &p, count[p.ex.ID], !warm[p.ex.Pattern])
-		if err != nil {
+	here = g.ordered(here)
+	mark := len(g.findings)
+	for given := 0; ; given++ {
+		g.findings = g.findings[:mark] // those of an attempt that is not kept
+		if err := g.attempt(&out, o, here, count); err != nil {
 			return out, err
+		}
+		if out.Seconds <= out.Limit {
+			if given > 0 {
+				g.find(plan.Finding{Level: plan.LevelNote, Rule: RuleRamp, Week: int32(o.week + 1),
+					Says: fmt.Sprintf("%s gives up %s to make time for finding the loads.", o.slot.Weekday, counted(given, "set"))})
+			}
+			break
+		}
+		if !g.giveUp(&out, here, count) {
+			return out, fault.New(fault.Internal, "TIME_BOUND", fmt.Sprintf("week %d, day %d", o.week+1, o.slot.Day+1),
+				fmt.Sprintf("takes %s of %s: the allocation's bound on time is wrong", out.Seconds, out.Limit))
+		}
+	}
+	for i := range out.Exercises {
+		e := &out.Exercises[i]
+		if f, ok := g.finding[e.ExerciseID]; ok {
+			g.found[e.ExerciseID] = f
+		}
+		for k := range here {
+			if here[k].ex.ID == e.ExerciseID {
+				g.swaps(e, &here[k], o, here)
+			}
+		}
+	}
+	return out, nil
+}
+
+// attempt prescribes all exercises of a session with the sets they have.
+func (g *generation) attempt(out *plan.Session, o *occurrence, here []pick, count map[string]int32) error {
+	out.Seconds, out.Exercises = out.Warmup+plan.SessionEnd, nil
+	clear(g.finding)
+	warm := [plan.PatternCount]bool{}
+	for i := range here {
+		p := &here[i]
+		e, err := g.exercise(o, p, count[p.ex.ID], !warm[p.ex.Pattern])
+		if err != nil {
+			return err
 		}
 		if len(e.Sets) == 0 {
 			continue
 		}
 		warm[p.ex.Pattern] = true
-		g.swaps(&e, &p, a, o, here)
 		out.Seconds += e.Seconds
 		out.Exercises = append(out.Exercises, e)
 	}
-	if out.Seconds > out.Limit {
-		return out, fault.New(fault.Internal, "TIME_BOUND", fmt.Sprintf("week %d, day %d", o.week+1, o.slot.Day+1),
-			fmt.Sprintf("takes %s of %s: the allocation's bound on time is wrong", out.Seconds, out.Limit))
+	return nil
+}
+
+// giveUp takes a set from the last exercise that can spare one, where the session finds
+// loads and so takes longer than it will; an exercise of one set goes only when no other
+// set is left to give. False: nothing here is due to that.
+func (g *generation) giveUp(out *plan.Session, here []pick, count map[string]int32) bool {
+	if len(g.finding) == 0 {
+		return false
 	}
-	return out, nil
+	for _, least := range [...]int32{2, 1, 0} {
+		for i := len(here) - 1; i >= 0; i-- {
+			p := &here[i]
+			if n := count[p.ex.ID]; n > least && (least > 0 || p.pin < 0 && p.goal < 0 && n > 0) {
+				count[p.ex.ID]--
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func (g *generation) exercise(o *occurrence, p *pick, n int32, firstOfPattern bool) (plan.ProgramExercise, error) {
@@ -162,7 +213,7 @@ func (g *generation) exercise(o *occurrence, p *pick, n int32, firstOfPattern bo
 	in.Warmup = firstOfPattern
 	if in.Calibrate {
 		if reps, rir, ok := prescribe.Calibration(in); ok {
-			g.found[ex.ID] = calibration{tenths: 10 * (reps + rir), week: o.week}
+			g.finding[ex.ID] = calibration{tenths: 10 * (reps + rir), week: o.week}
 		}
 	}
 	got, err := prescribe.Exercise(in)
@@ -221,7 +272,7 @@ func (g *generation) bodyGrams() int64 {
 
 // swaps names the two best others that train the same thing here and keep the session
 // valid: same pattern first, other equipment preferred, none already in the session.
-func (g *generation) swaps(e *plan.ProgramExercise, p *pick, a *allocated, o *occurrence, here []pick) {
+func (g *generation) swaps(e *plan.ProgramExercise, p *pick, o *occurrence, here []pick) {
 	type option struct {
 		id   string
 		rank int32
@@ -258,7 +309,6 @@ next:
 			e.Contingencies[i].Swap = ids
 		}
 	}
-	_ = a
 }
 
 // totals counts a week's sets from its sessions.

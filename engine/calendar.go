@@ -35,7 +35,7 @@ func Calendar(r *plan.Request) [][]Slot {
 				if c.Start.Set {
 					s.Date = plan.Some(start.AddDays(offset))
 				}
-				if s.Date.Set && (off(c, s.Date.Value) || c.Target.Set && s.Date.Value > c.Target.Value) {
+				if s.Date.Set && (off(c, s.Date.Value) || rested(r.Goals, s.Date.Value) || c.Target.Set && s.Date.Value > c.Target.Value) {
 					continue
 				}
 				s.Place = placeAt(c, d, int32(w+1), s.Date)
@@ -44,6 +44,16 @@ func Calendar(r *plan.Request) [][]Slot {
 		}
 	}
 	return weeks
+}
+
+// rested reports the day of a peak and the day before it, on which nothing is trained.
+func rested(goals []plan.Goal, d plan.Date) bool {
+	for _, g := range goals {
+		if g.Kind == plan.GoalPeak && g.Date.Set && (d == g.Date.Value || d == g.Date.Value-1) {
+			return true
+		}
+	}
+	return false
 }
 
 func off(c *plan.Constraints, d plan.Date) bool {

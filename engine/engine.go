@@ -63,6 +63,8 @@ type generation struct {
 	excluded  map[string]bool
 	menus     map[menuKey]*load.Menu
 	found     map[string]calibration // by exercise
+	finding   map[string]calibration // in the session being made
+	told      map[string]bool        // exercises whose softened schemes have been told
 	different map[roleKey][]*occurrence
 	findings  []plan.Finding
 	program   plan.Program
@@ -87,7 +89,7 @@ func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, er
 	if err != nil {
 		return plan.Program{}, err
 	}
-	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[string]calibration{}, different: map[roleKey][]*occurrence{}, excluded: map[string]bool{}}
+	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[string]calibration{}, finding: map[string]calibration{}, told: map[string]bool{}, different: map[roleKey][]*occurrence{}, excluded: map[string]bool{}}
 	if g.safety, err = Judge(b); err != nil {
 		return plan.Program{}, err
 	}

@@ -179,6 +179,7 @@ func (g *generation) option(w *window, col int, p *pick) (schedule.Option, error
 		}
 		in := g.input(s, p, st, schemes)
 		in.Warmup = true
+		in.Calibrate = false // once a program: that session gives sets up for it
 		f, per := prescribe.Bound(in)
 		fixed, perSet = max(fixed, f), max(perSet, per)
 		o.Allowed, o.Lo, o.Hi = true, max(o.Lo, lo), max(o.Hi, hi)
@@ -233,6 +234,9 @@ func (g *generation) schemes(s *occurrence, ex *exercise.Exercise, role plan.Rol
 	raw := s.outline.Find(role, "")
 	if len(raw) == 0 {
 		return nil, false
+	}
+	if g.resting(s, ex) {
+		raw = lightLift
 	}
 	place := &g.brief.Request.Constraints.Places[s.slot.Place]
 	return g.bender.bend(raw, ex, st.curve, g.bender.limits(ex, role, place))

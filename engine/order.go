@@ -42,14 +42,11 @@ func (g *generation) orderKey(p *pick) [5]int32 {
 		k[0] = 3
 	}
 	k[2] = g.muscleRank(e)
-	if e.Is(exercise.Grip) && k[0] >= 2 {
-		k[3]++
-	}
-	if e.Is(exercise.HardOnLowerBack) && k[0] >= 2 {
-		k[3]++
-	}
 	if e.Region != exercise.Lower {
-		k[4] = 1
+		k[3] = 1
+	}
+	if e.Is(exercise.Grip) && e.Pattern != plan.Hinge && k[0] >= 2 {
+		k[4] = 1 // after the hinges, which need the grip most
 	}
 	return k
 }
@@ -83,7 +80,7 @@ func (g *generation) alternate(in []pick) []pick {
 			continue
 		}
 		kb, kc := g.orderKey(b), g.orderKey(c)
-		if kb[0] == kc[0] && kb[1] == kc[1] && kb[2] == kc[2] && kb[0] >= 2 && kb[3] >= kc[3] {
+		if kb[0] == kc[0] && kb[1] == kc[1] && kb[2] == kc[2] && kb[0] >= 2 && kb[3] == kc[3] {
 			in[i], in[i+1] = in[i+1], in[i]
 		}
 	}

@@ -27,6 +27,7 @@ const (
 	RuleTime     plan.RuleID = "time.model"
 	RuleEstimate plan.RuleID = "strength.estimate"
 	RuleUnknown  plan.RuleID = "strength.unknown"
+	RuleRamp     plan.RuleID = "time.finding-loads"
 )
 
 func rules() []plan.Rule {
@@ -45,6 +46,7 @@ func rules() []plan.Rule {
 		{ID: RuleTime, Says: "Minutes count setting up, warm-up sets, repetitions at a controlled speed, rest, and both sides of one-sided work.", Source: "tempo: ACSM 2009; the pieces: judgement"},
 		{ID: RuleEstimate, Says: "The 1RM is the mean of the single estimates from the performances through the exercise's curve, weighted by their precision, less half its uncertainty; planned growth stays under the cap for the status.", Source: "curve: Nuzzo et al. 2024; caps: common practice, no source"},
 		{ID: RuleUnknown, Says: "No performance is known, so the first session finds the load; nothing is invented.", Source: "common practice, no source"},
+		{ID: RuleRamp, Says: "A session that finds loads takes longer; sets give way to it, the last exercises first.", Source: "common practice, no source"},
 	}
 	own = append(own, dose.Rules()...)
 	own = append(own, prescribe.Rules()...)
@@ -96,18 +98,23 @@ func counted(n int, what string) string {
 	if n == 1 {
 		return "1 " + what
 	}
+	if what == "kind of session" {
+		return fmt.Sprintf("%d kinds of session", n)
+	}
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
-// softened says once for each exercise what safety made of a strategy's wish.
+// softened says once for each goal lift and pinned exercise what its limits made of a
+// strategy's wish; for the rest the reasons alone are listed.
 func (g *generation) softened(p *pick, was, is []plan.Scheme) {
 	for i := range was {
-		if was[i].Reps == is[i].Reps && was[i].Effort == is[i].Effort || p.role != plan.GoalLift && p.role != plan.MultiJoint {
+		if was[i].Reps == is[i].Reps && was[i].Effort == is[i].Effort || p.goal < 0 && p.pin < 0 || g.told[p.ex.ID] {
 			continue
 		}
 		if wr, ir := was[i].Effort.Wanted(), is[i].Effort.Wanted(); was[i].Reps.Min == is[i].Reps.Min && wr == ir {
 			continue
 		}
+		g.told[p.ex.ID] = true
 		g.find(plan.Finding{Level: plan.LevelNote, Rule: RuleSoftened, ExerciseID: p.ex.ID,
 			Says: fmt.Sprintf("%s: the strategy asks for %s; made %s here, because of the limits for this athlete and place.", p.ex.Name, schemeText(&was[i]), schemeText(&is[i]))})
 		return
@@ -179,6 +186,7 @@ func (g *generation) listCautions() {
 		p := &g.brief.Request.Constraints.Places[i]
 		if p.Has(plan.Barbell) && !p.Safeties.Value && !g.bender.spotted {
 			ids = append(ids, "spotter")
+			g.safety.Why = append(g.safety.Why, "Nobody spots and nothing catches the bar at "+placeName(p)+": sets under a bar keep two repetitions or more in reserve there.")
 			break
 		}
 	}

@@ -43,7 +43,7 @@ func (g *generation) shortfalls(w *window, a *allocated) {
 		if want := peak.Lifts[i].Sets; got < want {
 			ex, _ := g.brief.Catalogue.ByID(l.ID)
 			g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(w.from + 1), ExerciseID: l.ID, Field: l.Path,
-				Says: fmt.Sprintf("%s: %s gets %d of %d weekly sets: %s.", weeks, ex.Name, got, want, g.liftLimit(a, full))})
+				Says: fmt.Sprintf("%s: %s gets %d of %d weekly sets: %s.", weeks, ex.Name, got, want, g.liftLimit(a, l.ID, full))})
 		}
 	}
 	for i := range a.answer.Value {
@@ -112,7 +112,26 @@ func (g *generation) limitOf(a *allocated, m plan.Muscle, full []int32) string {
 	return g.dayLimits(a, full, m)
 }
 
-func (g *generation) liftLimit(a *allocated, full []int32) string {
+// liftLimit names what keeps a goal lift below its wish: the strategy's own sets where
+// every session that may have the lift has all of them.
+func (g *generation) liftLimit(a *allocated, id string, full []int32) string {
+	for i := range a.picks {
+		if a.picks[i].ex.ID != id {
+			continue
+		}
+		sessions, sets, all := 0, int32(0), true
+		for d, o := range a.model.Candidates[i].Options {
+			if !o.Allowed {
+				continue
+			}
+			sessions++
+			sets = max(sets, o.Hi)
+			all = all && a.answer.Sets[i][d] == o.Hi
+		}
+		if all && sessions > 0 {
+			return fmt.Sprintf("the strategy gives it %s in each of %s", counted(int(sets), "set"), counted(sessions, "kind of session"))
+		}
+	}
 	return g.dayLimits(a, full, plan.MuscleUnspecified)
 }
 

@@ -270,7 +270,7 @@ func (a *auditor) sessionLimits(s *session) {
 	case n > 7:
 		a.finding(s.about(ruleExerciseCount), "%d exercises in one session; three to seven are the custom.", n)
 	case n < 3 && n > 0 && s.limit > 30*60:
-		a.finding(s.about(ruleExerciseCount), "Only %d exercise(s) in a session of %d minutes; three to seven are the custom.", n, s.limit/60)
+		a.finding(s.about(ruleExerciseCount), "A session of %d minutes has %d exercises; three to seven are the custom.", s.limit/60, n)
 	}
 }
 

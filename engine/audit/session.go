@@ -182,7 +182,11 @@ func (a *auditor) failures(s *session) {
 				n++
 			}
 		}
-		if n > 1 {
+		if n > 1 && !a.failing[l.e.ExerciseID] {
+			if a.failing == nil {
+				a.failing = map[string]bool{}
+			}
+			a.failing[l.e.ExerciseID] = true // once is enough
 			a.finding(l.about(ruleFailureOften), "%d sets of %s go to failure; there it is for a last set at most.", n, l.name())
 		}
 	}

@@ -10,18 +10,19 @@ import (
 
 // auditor holds the program as read: everything resolved once, nothing trusted.
 type auditor struct {
-	p      *plan.Program
-	r      *plan.Request
-	cat    *exercise.Catalogue
-	weeks  []week
-	body   int64 // grams, 0 unknown
-	levels map[plan.RuleID]plan.FindingLevel
-	menus  map[menuKey]*menu
-	curves []*load.Curve // of p.Strengths
-	told   map[toldKey]bool
-	slab   []set // of all lifts; few large blocks instead of many small ones
-	lifts  []lift
-	out    []plan.Finding
+	p       *plan.Program
+	r       *plan.Request
+	cat     *exercise.Catalogue
+	weeks   []week
+	body    int64 // grams, 0 unknown
+	levels  map[plan.RuleID]plan.FindingLevel
+	menus   map[menuKey]*menu
+	curves  []*load.Curve // of p.Strengths
+	told    map[toldKey]bool
+	failing map[string]bool // exercises whose many sets to failure have been told
+	slab    []set           // of all lifts; few large blocks instead of many small ones
+	lifts   []lift
+	out     []plan.Finding
 }
 
 // toldKey marks an exercise's week in which a graver finding speaks for lesser ones.

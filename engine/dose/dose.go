@@ -157,8 +157,7 @@ func climb(m Muscle, now plan.HalfSets, trained int32, week Week) Muscle {
 	if m.Wanted == 0 {
 		return m
 	}
-	start := max(now+now/4, StartSets)
-	if ceiling := start + plan.HalfSets(2*trained); ceiling < m.Wanted {
+	if ceiling := Ceiling(now, trained); ceiling < m.Wanted {
 		m.Wanted = ceiling
 		m.Rule = RuleClimb
 	}
@@ -166,6 +165,12 @@ func climb(m Muscle, now plan.HalfSets, trained int32, week Week) Muscle {
 	m.Floor = min(m.Floor, m.Wanted)
 	m.Direct = min(m.Direct, (m.Wanted+1)/2)
 	return m
+}
+
+// Ceiling is the most that a week may hold after so many weeks of training: a quarter
+// above the present amount (or StartSets), and a set more each week.
+func Ceiling(now plan.HalfSets, trained int32) plan.HalfSets {
+	return max(now+now/4, StartSets) + plan.HalfSets(2*trained)
 }
 
 // StartSets is where even an untrained person may start: the floor of a large muscle.

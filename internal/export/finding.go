@@ -21,9 +21,48 @@ func (t *text) findingList(title string, level plan.FindingLevel) {
 		return
 	}
 	t.heading(title)
+	list, joined := join(list)
+	for _, j := range joined {
+		t.item(j)
+	}
 	for i := range list {
 		t.item(t.finding(&list[i]))
 	}
+}
+
+// join puts wishes for muscles that were missed in the same weeks for the same reason
+// into one line: "weeks: muscle gets a of b weekly sets: reason." What is alone stays.
+func join(list []gathered) (rest []gathered, lines []string) {
+	type cause struct{ weeks, reason string }
+	items := map[cause][]string{}
+	var order []cause
+	split := func(g *gathered) (cause, string, bool) {
+		part := strings.SplitN(g.Says, ": ", 3)
+		if g.Muscle == plan.MuscleUnspecified || len(part) < 3 || len(g.like) > 0 {
+			return cause{}, "", false
+		}
+		item := strings.TrimSuffix(strings.Replace(part[1], " gets ", " ", 1), " weekly sets")
+		return cause{part[0], part[2]}, item, item != part[1]
+	}
+	for i := range list {
+		if c, item, ok := split(&list[i]); ok {
+			if items[c] == nil {
+				order = append(order, c)
+			}
+			items[c] = append(items[c], item)
+		}
+	}
+	for i := range list {
+		if c, _, ok := split(&list[i]); !ok || len(items[c]) < 2 {
+			rest = append(rest, list[i])
+		}
+	}
+	for _, c := range order {
+		if len(items[c]) > 1 {
+			lines = append(lines, c.weeks+", sets a week: "+strings.Join(items[c], ", ")+"; "+c.reason)
+		}
+	}
+	return rest, lines
 }
 
 // gathered is a finding with the other weeks in which the same rule speaks of the same
