@@ -233,7 +233,11 @@ func (g *generation) shape(ctx context.Context) error {
 	if g.outline, err = g.engine.compose(ctx, b, sessions, g.slots); err != nil {
 		return err
 	}
-	in := dose.Input{Status: b.Request.Athlete.Status, Goals: b.Request.Goals, Current: b.Current, Caps: g.caps, Days: int32(len(b.Request.Constraints.Days))}
+	in := dose.Input{Status: b.Request.Athlete.Status, Goals: b.Request.Goals, Current: b.Current, Caps: g.caps,
+		Costly: func(id string) bool {
+			e, ok := b.Catalogue.ByID(id)
+			return ok && e.Is(exercise.HardOnLowerBack) && e.Pattern == plan.Hinge
+		}}
 	for _, w := range weeksOf(&g.outline) {
 		g.weekKind = append(g.weekKind, w.Kind)
 		g.weekShare = append(g.weekShare, w.Dose)

@@ -20,9 +20,10 @@ type Input struct {
 	// Current is what the athlete does now, per muscle.
 	Current [plan.MuscleCount]plan.HalfSets
 	Weeks   []Week
-	Days    int32                                 // sessions in a full week
-	Caps    [plan.MuscleCount]plan.HalfSets       // hard weekly limits from the request; 0: none
-	Primes  func(exerciseID string) []plan.Muscle // prime muscles of a goal lift
+	Caps    [plan.MuscleCount]plan.HalfSets // hard weekly limits from the request; 0: none
+	// Costly reports lifts that are hard on the lower back: they get two thirds of the
+	// sets. Nil: none is.
+	Costly func(exerciseID string) bool
 }
 
 // Week is what the outline says of a week.
@@ -133,7 +134,11 @@ func fullDose(in Input) ([plan.MuscleCount]Muscle, []Lift) {
 			}
 		case plan.GoalRaise1RM, plan.GoalPeak:
 			n := [...]int32{t.liftHi, t.liftHi, (t.liftLo + t.liftHi) / 2, t.liftLo}[g.Priority]
-			lifts = append(lifts, Lift{ExerciseID: g.ExerciseID, Sets: n, Weight: weight, MinDays: 1, Rule: RuleLift})
+			rule := RuleLift
+			if in.Costly != nil && in.Costly(g.ExerciseID) {
+				n, rule = (2*n+2)/3, RuleLiftCostly
+			}
+			lifts = append(lifts, Lift{ExerciseID: g.ExerciseID, Sets: n, Weight: weight, MinDays: 1, Rule: rule})
 		case plan.GoalMaintainLift:
 			// One set a week is detectable for strength (Pelland 2024); two or three keep practice.
 			lifts = append(lifts, Lift{ExerciseID: g.ExerciseID, Sets: t.maintained, Weight: weight, MinDays: 1, Rule: RuleLiftMaintained})

@@ -67,6 +67,12 @@ func TestClimbStartsNearWhatIsDone(t *testing.T) {
 	require.Equal(t, RuleClimb, got[0].Muscles[plan.Chest].Rule)
 }
 
+func TestCostlyLiftsGetTwoThirds(t *testing.T) {
+	in := Input{Status: plan.Advanced, Current: current(40), Weeks: weeks(1), Goals: []plan.Goal{{Kind: plan.GoalPeak, ExerciseID: "deadlift", Priority: 1}},
+		Costly: func(id string) bool { return id == "deadlift" }}
+	require.Equal(t, int32(8), Plan(in)[0].Lifts[0].Sets, "two thirds of 12")
+}
+
 func TestDeloadCutsEverythingAndDoesNotClimb(t *testing.T) {
 	w := weeks(3)
 	w[1] = Week{Kind: plan.WeekDeload, Dose: 500}
@@ -95,7 +101,7 @@ func TestEveryRuleResolves(t *testing.T) {
 		require.False(t, known[r.ID])
 		known[r.ID] = true
 	}
-	for _, id := range []plan.RuleID{RulePriority, RuleOther, RuleMaintained, RuleLift, RuleLiftMaintained, RuleClimb, RuleCapped} {
+	for _, id := range []plan.RuleID{RulePriority, RuleOther, RuleMaintained, RuleLift, RuleLiftCostly, RuleLiftMaintained, RuleClimb, RuleCapped} {
 		require.True(t, known[id], id)
 	}
 }
