@@ -51,7 +51,6 @@ type seen struct {
 	intensity plan.Permille
 	failure   bool
 	tests     bool
-	heavyFew  bool // three repetitions or fewer to failure
 	cautions  map[string]bool
 	exercises map[string]bool
 	reps      plan.Range

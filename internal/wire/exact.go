@@ -303,13 +303,6 @@ func dateTo(d plan.Opt[plan.Date]) string {
 	return d.Value.String()
 }
 
-func rangeTo(r plan.Range) *pb.Range {
-	if r.IsZero() {
-		return nil
-	}
-	return &pb.Range{Min: r.Min, Max: r.Max}
-}
-
 func eachTo[D, P any](list []D, write func(*D) *P) []*P {
 	if len(list) == 0 {
 		return nil
