@@ -237,7 +237,7 @@ func (g *generation) finer() bool {
 func (g *generation) preference(ex *exercise.Exercise, role plan.Role) int32 {
 	p := [...]int32{0, 60, 35, 10}[ex.Standing]
 	if g.performed(ex.ID) {
-		p += 15
+		p += 30 // its load is known, nothing has to be found
 	}
 	switch ex.Loading {
 	case plan.LoadingBar:
@@ -257,7 +257,7 @@ func (g *generation) preference(ex *exercise.Exercise, role plan.Role) int32 {
 		p -= 6
 	}
 	if ex.Loading == plan.LoadingAdded && !g.performed(ex.ID) {
-		p -= 15 // who knows whether a chin-up is possible
+		p -= 40 // who knows whether a chin-up is possible
 	}
 	switch g.brief.Request.Athlete.Status {
 	case plan.Novice:
