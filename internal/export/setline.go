@@ -138,6 +138,9 @@ func (t *text) setLines(e *plan.ProgramExercise, week int32) []string {
 			sets = append(sets[:len(sets):len(sets)], all[j].sets...)
 			j++
 		}
+		if h := t.falling(e, all[i:j]); h != "" {
+			heads = h
+		}
 		end := tail(sets)
 		if all[i].first().Kind == plan.SetCalibration {
 			end = ""
@@ -149,6 +152,46 @@ func (t *text) setLines(e *plan.ProgramExercise, week int32) []string {
 		i = j
 	}
 	return out
+}
+
+// falling writes runs that differ in their load alone as one: "4 × 8–12 @ 102.5, 92.5,
+// 87.5, 80 kg", or the shares of the latest 1RM with what they will be; "" for others.
+func (t *text) falling(e *plan.ProgramExercise, runs []run) string {
+	if len(runs) < 2 {
+		return ""
+	}
+	n, first := 0, runs[0].first()
+	var share, load []string
+	unit := first.Load.Value.Unit
+	for i := range runs {
+		s := runs[i].first()
+		latest := s.Deferred.Set && s.Deferred.Value.Reference.Kind == plan.RefLatest
+		if !s.Load.Set || s.Load.Value.Unit != unit || s.Kind != plan.SetWorking || s.Reps != first.Reps || s.OpenEnded != first.OpenEnded ||
+			s.Deferred.Set != first.Deferred.Set || s.Deferred.Set && !latest {
+			return ""
+		}
+		for range runs[i].sets {
+			n++
+			share = append(share, s.Deferred.Value.Share.String())
+			load = append(load, s.Load.Value.Number())
+		}
+	}
+	x := t.exercise(e.ExerciseID)
+	if x != nil && x.Loading == plan.LoadingAdded {
+		return ""
+	}
+	out := number(int32(n)) + " × " + work(first)
+	if x != nil && x.Unilateral {
+		out += " each side"
+	}
+	loads := strings.Join(load, ", ") + " " + unit.String()
+	if x != nil && x.Loading.PerHand() {
+		loads += " a hand"
+	}
+	if first.Deferred.Set {
+		return out + " @ " + strings.Join(share, ", ") + " of your latest 1RM estimate (about " + loads + " if all goes as planned)"
+	}
+	return out + " @ " + loads
 }
 
 // together reports whether two runs share what follows the load: kind, rest, tempo,
