@@ -70,7 +70,7 @@ func TestTextTakesAnEmptyProgram(t *testing.T) {
 func TestTextWithoutCatalogue(t *testing.T) {
 	var b bytes.Buffer
 	require.NoError(t, Text(&b, sample(t), Options{}))
-	require.Contains(t, b.String(), "1 × 8–12 @ 22.5 kg · 2 × 8–12 @ 20 kg, RIR 2, rest 2:30")
+	require.Contains(t, b.String(), "3 × 8–12 @ 22.5, 20, 20 kg, RIR 2, rest 2:30")
 	require.NotContains(t, b.String(), "a hand,")
 }
 
