@@ -45,12 +45,12 @@ func Equations() []Equation {
 		{
 			Name: "Lander", Year: 1985, Formula: "100w/(101.3 - 2.67123r)", MinReps: 1, MaxReps: 10,
 			Source: "Lander, NSCA Journal 6(6):60-61, 1985",
-			raw:    func(w, r float64) float64 { return 100 * w / (101.3 - 2.67123*r) },
+			raw:    func(w, r float64) float64 { return 100 * w / (101.3 - float64(2.67123*r)) },
 		},
 		{
 			Name: "OConner", Year: 1989, Formula: "w(1 + 0.025r)", MinReps: 1, MaxReps: 10,
 			Source: "O'Conner, Simmons, O'Shea, Weight Training Today, 1989",
-			raw:    func(w, r float64) float64 { return w * (1 + 0.025*r) },
+			raw:    func(w, r float64) float64 { return w * (1 + float64(0.025*r)) },
 		},
 		{
 			Name: "Lombardi", Year: 1989, Formula: "w r^0.10", MinReps: 1, MaxReps: 10,
@@ -61,44 +61,44 @@ func Equations() []Equation {
 			Name: "Mayhew", Year: 1992, Formula: "100w/(52.2 + 41.9e^(-0.055r))", MinReps: 1, MaxReps: 15,
 			Source: "Mayhew et al., J Appl Sport Sci Res 6:200-206, 1992",
 			Note:   "bench press of students",
-			raw:    func(w, r float64) float64 { return 100 * w / (52.2 + 41.9*math.Exp(-0.055*r)) },
+			raw:    func(w, r float64) float64 { return 100 * w / (52.2 + float64(41.9*math.Exp(-0.055*r))) },
 		},
 		{
 			Name: "Wathan", Year: 1994, Formula: "100w/(48.8 + 53.8e^(-0.075r))", MinReps: 1, MaxReps: 12,
 			Source: "Wathan, Load assignment, in Baechle (ed.), Essentials of Strength Training and Conditioning, 1994",
-			raw:    func(w, r float64) float64 { return 100 * w / (48.8 + 53.8*math.Exp(-0.075*r)) },
+			raw:    func(w, r float64) float64 { return 100 * w / (48.8 + float64(53.8*math.Exp(-0.075*r))) },
 		},
 		{
 			Name: "Adams", Year: 1998, Formula: "w/(1 - 0.02r)", MinReps: 1, MaxReps: 10,
 			Source: "Adams, Exercise Physiology Laboratory Manual, 3rd ed., 1998 (from memory)",
-			raw:    func(w, r float64) float64 { return w / (1 - 0.02*r) },
+			raw:    func(w, r float64) float64 { return w / (1 - float64(0.02*r)) },
 		},
 		{
 			Name: "Kemmler", Year: 2006, Formula: "w(0.988 + 0.0104r + 0.00190r² - 0.0000584r³)", MinReps: 3, MaxReps: 20,
 			Source: "Kemmler et al., J Strength Cond Res 20(4), 2006",
 			Note:   "trained women after menopause, on machines",
 			raw: func(w, r float64) float64 {
-				return w * (0.988 + 0.0104*r + 0.00190*r*r - 0.0000584*r*r*r)
+				return w * (0.988 + float64(0.0104*r) + float64(0.00190*r*r) - float64(0.0000584*r*r*r))
 			},
 		},
 		{
 			Name: "ReynoldsChestPress", Year: 2006, Formula: "1.1307w + 0.6999", MinReps: 5, MaxReps: 5, Unit: plan.Kilogram,
 			Source: "Reynolds, Gordon, Robergs, J Strength Cond Res 20(3):584-592, 2006",
 			Note:   "from a 5RM on the chest press; standard error 2.98 kg",
-			raw:    func(w, _ float64) float64 { return 1.1307*w + 0.6999 },
+			raw:    func(w, _ float64) float64 { return float64(1.1307*w) + 0.6999 },
 		},
 		{
 			Name: "ReynoldsLegPress", Year: 2006, Formula: "1.0970w + 14.2546", MinReps: 5, MaxReps: 5, Unit: plan.Kilogram,
 			Source: "Reynolds, Gordon, Robergs, J Strength Cond Res 20(3):584-592, 2006",
 			Note:   "from a 5RM on the leg press; standard error 16.16 kg",
-			raw:    func(w, _ float64) float64 { return 1.0970*w + 14.2546 },
+			raw:    func(w, _ float64) float64 { return float64(1.0970*w) + 14.2546 },
 		},
 		kravitz("KravitzSquat", "159.9 + 0.103rw - 11.552r", "set at 70 % of 1RM; standard error 5.06 kg",
-			func(w, r float64) float64 { return 159.9 + 0.103*r*w - 11.552*r }),
+			func(w, r float64) float64 { return 159.9 + float64(0.103*r*w) - float64(11.552*r) }),
 		kravitz("KravitzBench", "90.66 + 0.085rw - 5.306r", "set at 70 % of 1RM; standard error 2.69 kg",
-			func(w, r float64) float64 { return 90.66 + 0.085*r*w - 5.306*r }),
+			func(w, r float64) float64 { return 90.66 + float64(0.085*r*w) - float64(5.306*r) }),
 		kravitz("KravitzDeadlift", "156.08 + 0.098rw - 12.106r", "set at 80 % of 1RM; standard error 4.97 kg",
-			func(w, r float64) float64 { return 156.08 + 0.098*r*w - 12.106*r }),
+			func(w, r float64) float64 { return 156.08 + float64(0.098*r*w) - float64(12.106*r) }),
 	}
 }
 
