@@ -220,6 +220,13 @@ func (g *generation) exercise(o *occurrence, p *pick, n int32, firstOfPattern bo
 	if err != nil {
 		return out, err
 	}
+	if only, ok := g.onlyLoad(ex, o.slot.Place, st); ok {
+		for i := range got.Sets {
+			if got.Sets[i].Kind != plan.SetWarmup {
+				got.Sets[i].Load = plan.Some(only)
+			}
+		}
+	}
 	out.Sets, out.Seconds, out.Note = got.Sets, got.Seconds, got.Note
 	out.Basis = append(g.basis(o, p, st, n), got.Basis...)
 	out.Contingencies = prescribe.Contingencies(in, got)
@@ -233,6 +240,26 @@ func (g *generation) exercise(o *occurrence, p *pick, n int32, firstOfPattern bo
 	return out, nil
 }
 
+// onlyLoad gives the load of an exercise of unknown strength where there is just one.
+func (g *generation) onlyLoad(ex *exercise.Exercise, place int32, st *state) (plan.Load, bool) {
+	m := g.menu(ex, place)
+	if st.known || st.free > 0 || m == nil || m.Len() != 1 {
+		return plan.Load{}, false
+	}
+	return m.At(0).Load, true
+}
+
+// widened lets repetitions reach what a load that happens to be light needs.
+func widened(schemes []plan.Scheme) []plan.Scheme {
+	out := append([]plan.Scheme(nil), schemes...)
+	for i := range out {
+		if !out[i].Reps.IsZero() {
+			out[i].Reps.Max = max(out[i].Reps.Max, mostReps)
+		}
+	}
+	return out
+}
+
 func raw(o *occurrence, p *pick) []plan.Scheme { return o.outline.Find(p.role, "") }
 
 // input is all that prescribing one exercise in one session depends on. An exercise of
@@ -244,7 +271,7 @@ func (g *generation) input(o *occurrence, p *pick, st *state, schemes []plan.Sch
 		Athlete: prescribe.Athlete{Curve: st.curve, BodyGrams: g.bodyGrams(), Share: p.ex.BodyMassShare, FreeRepsTenths: st.free},
 		Limits:  g.bender.limits(p.ex, p.role, place),
 	}
-	if in.Menu == nil || in.Menu.Len() < fewLoads {
+	if (st.known || st.free > 0) && (in.Menu == nil || in.Menu.Len() < fewLoads) {
 		in.Limits.Stretch = mostStretch
 	}
 	if st.known {
@@ -252,6 +279,12 @@ func (g *generation) input(o *occurrence, p *pick, st *state, schemes []plan.Sch
 		return in
 	}
 	if in.Menu == nil || st.free > 0 {
+		return in
+	}
+	if in.Menu.Len() == 1 {
+		// The only load that is there: nothing to look for, repetitions do the rest.
+		in.Menu = nil
+		in.Schemes = widened(schemes)
 		return in
 	}
 	if found, ok := g.found[p.ex.ID]; ok {
@@ -278,11 +311,10 @@ func (g *generation) swaps(e *plan.ProgramExercise, p *pick, o *occurrence, here
 		rank int32
 	}
 	var options []option
-	prime := firstPrime(p.ex)
 	place := &g.brief.Request.Constraints.Places[o.slot.Place]
 next:
 	for _, ex := range g.brief.Catalogue.All() {
-		if ex.ID == p.ex.ID || !ex.Direct(prime) || ex.Role != p.ex.Role && ex.Pattern != p.ex.Pattern || !ex.Available(place) || !g.allowed(ex) || ex.Pattern.Explosive() != p.ex.Pattern.Explosive() {
+		if ex.ID == p.ex.ID || primesShared(ex, p.ex) == 0 || ex.Role != p.ex.Role && ex.Pattern != p.ex.Pattern || !ex.Available(place) || !g.allowed(ex) || ex.Pattern.Explosive() != p.ex.Pattern.Explosive() {
 			continue
 		}
 		for _, h := range here {
@@ -290,12 +322,15 @@ next:
 				continue next
 			}
 		}
-		rank := g.preference(ex, ex.Role)
+		rank := g.preference(ex, ex.Role) + 40*primesShared(ex, p.ex)
 		if ex.Pattern == p.ex.Pattern {
 			rank += 100
 		}
 		if ex.Loading != p.ex.Loading {
 			rank += 30
+		}
+		if ex.Standing == exercise.Niche {
+			rank -= 90 // only where nothing else does it
 		}
 		options = append(options, option{ex.ID, rank})
 	}

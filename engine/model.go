@@ -110,6 +110,9 @@ func (g *generation) candidate(w *window, p *pick, m *schedule.Model) (schedule.
 	for mu := range c.Involve {
 		c.Involve[mu] = p.ex.SetCountsFor(plan.Muscle(mu))
 	}
+	if p.ex.Is(exercise.HardOnLowerBack) {
+		c.Involve[plan.MuscleUnspecified] = exercise.Prime
+	}
 	for i := range m.Lifts {
 		if m.Lifts[i].ID == p.ex.ID {
 			c.Lift = int32(i)
@@ -270,6 +273,7 @@ func (g *generation) clashes(m *schedule.Model, w *window) {
 			if hours > 24 {
 				continue
 			}
+			m.Clashes = append(m.Clashes, schedule.Clash{A: int32(a), B: int32(b), Cap: 4}) // the lower back
 			for _, mu := range plan.LargeMuscles {
 				m.Clashes = append(m.Clashes, schedule.Clash{Muscle: mu, A: int32(a), B: int32(b), Cap: 4})
 			}

@@ -87,11 +87,15 @@ func (g *generation) alternate(in []pick) []pick {
 	return in
 }
 
-func sharesPrime(a, b *exercise.Exercise) bool {
+func sharesPrime(a, b *exercise.Exercise) bool { return primesShared(a, b) > 0 }
+
+// primesShared counts the muscles that both exercises train directly.
+func primesShared(a, b *exercise.Exercise) int32 {
+	n := int32(0)
 	for m := range a.Involvement {
 		if a.Involvement[m] == exercise.Prime && b.Involvement[m] == exercise.Prime {
-			return true
+			n++
 		}
 	}
-	return false
+	return n
 }

@@ -145,7 +145,11 @@ func (s *settler) limits(l *plan.Limits) {
 	check(l.SetsPerSession, "sets_per_session", 1, 60)
 	check(l.MuscleSetsPerSession, "muscle_sets_per_session", 1, 20)
 	if !l.ExercisesPerSession.Set {
-		l.ExercisesPerSession = plan.Some(int32(defaultExercises))
+		n := int32(defaultExercises)
+		if s.b.Request.Athlete.Status == plan.Novice {
+			n-- // few exercises, learned well
+		}
+		l.ExercisesPerSession = plan.Some(n)
 	}
 	if !l.SetsPerSession.Set {
 		l.SetsPerSession = plan.Some(int32(defaultSessionSets))

@@ -261,7 +261,7 @@ func (g *generation) preference(ex *exercise.Exercise, role plan.Role) int32 {
 	}
 	switch g.brief.Request.Athlete.Status {
 	case plan.Novice:
-		p += [...]int32{0, 8, -6, -20}[ex.Skill]
+		p += [...]int32{0, 8, -25, -40}[ex.Skill]
 	case plan.Advanced:
 		p += [...]int32{0, 0, 4, 0}[ex.Skill]
 	}

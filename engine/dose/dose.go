@@ -105,8 +105,11 @@ func fullDose(in Input) ([plan.MuscleCount]Muscle, []Lift) {
 		full[m] = Muscle{Wanted: sets(t.other), Floor: sets(FloorSets), Weight: 3, Rule: RuleOther}
 	}
 	for _, m := range small {
+		if in.Status == plan.Novice && (m == plan.SideDelt || m == plan.RearDelt || m == plan.Calves) {
+			continue // few exercises, learned well, come before small muscles of their own
+		}
 		full[m] = Muscle{Wanted: sets(t.maintained), Weight: 1, Rule: RuleMaintained}
-		if m != plan.FrontDelt && m != plan.Erectors {
+		if in.Status != plan.Novice && m != plan.FrontDelt && m != plan.Erectors {
 			full[m].Direct = full[m].Wanted / 2 // presses and hinges do the rest for those two
 		}
 	}

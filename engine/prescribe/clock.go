@@ -163,7 +163,7 @@ func warmTenths(in *Input) int64 {
 		}
 	}
 	if in.Calibrate && loadable && in.Exercise.Loading != plan.LoadingAdded {
-		ramp = int64(ramps(in.Role)) * (rampReps*rep + int64(rampRest)*rest)
+		ramp = int64(ramps(in)) * (rampReps*rep + int64(rampRest)*rest)
 	}
 	return max(sum, ramp)
 }

@@ -21,8 +21,8 @@ const (
 	calibrationLeast = 5
 	calibrationMost  = 12
 	calibrationRIR   = 3
-	rampReps         = 8
-	rampRest         = plan.Seconds(60)
+	rampReps         = 6
+	rampRest         = plan.Seconds(45)
 
 	calibrationCapped = 15 // most where the intensity is capped
 )
@@ -96,7 +96,7 @@ func (m *maker) calibrate() {
 		return
 	}
 	m.relative(10*(reps+rir), 1000, 1000)
-	n := ramps(m.in.Role)
+	n := ramps(m.in)
 	r := min(reps, rampReps)
 	for range n {
 		m.warm = append(m.warm, plan.Set{Kind: plan.SetWarmup, Reps: plan.Range{Min: r, Max: r}, Rest: rampRest})
@@ -104,9 +104,10 @@ func (m *maker) calibrate() {
 	m.notes.say(noteCalibrate, "ramp", itoa(r), "most", itoa(n), "reps", itoa(reps), "rir", itoa(rir))
 }
 
-// ramps is how many lighter sets finding a load takes at most.
-func ramps(role plan.Role) int32 {
-	if role == plan.GoalLift || role == plan.MultiJoint || role == plan.Explosive {
+// ramps is how many lighter sets finding a load takes at most: one more under a bar,
+// where the way from the empty bar is longer.
+func ramps(in *Input) int32 {
+	if in.Exercise.Loading == plan.LoadingBar && in.Role != plan.SingleJoint && in.Role != plan.Trunk {
 		return 3
 	}
 	return 2

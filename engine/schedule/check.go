@@ -62,7 +62,7 @@ func (m *Model) Check() error {
 	for i, k := range m.Clashes {
 		f := fmt.Sprintf("clashes[%d]", i)
 		n := int32(len(m.Days))
-		bad(k.Muscle > 0 && k.Muscle < plan.MuscleCount, f, "muscle %d is unknown", k.Muscle)
+		bad(k.Muscle < plan.MuscleCount, f, "muscle %d is unknown", k.Muscle)
 		bad(k.A >= 0 && k.A < n && k.B >= 0 && k.B < n && k.A != k.B, f, "days %d and %d: two of %d days", k.A, k.B, n)
 		bad(k.Cap >= 0, f, "cap %d must not be negative", k.Cap)
 	}

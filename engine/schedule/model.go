@@ -40,8 +40,10 @@ type Candidate struct {
 	Path    string // of the request where a pin or goal brought it in, else empty
 	Variant string // near-copies share it; two of one variant never share a day
 	Pattern plan.Pattern
-	Involve [plan.MuscleCount]plan.HalfSets // a set: 2 direct, 1 indirect, 0 for none
-	Options []Option                        // one a day, in the order of Days
+	// Involve is what a set counts for: 2 direct, 1 indirect, 0 for none. The unused
+	// first place marks with 2 what is hard on the lower back, for Clash alone.
+	Involve [plan.MuscleCount]plan.HalfSets
+	Options []Option // one a day, in the order of Days
 	// MinDays and MaxDays bound the number of columns that have it. MinDays > 0 pins it.
 	MinDays, MaxDays int32
 	MinSets          int32 // a week at least where it is chosen (times Weeks, as above); 0: none
@@ -92,8 +94,8 @@ type Lift struct {
 // Clash forbids or discourages hard work for a muscle on two days: the direct sets of
 // Muscle on both may not both exceed Cap.
 type Clash struct {
-	Muscle plan.Muscle
-	A, B   int32 // day indices
+	Muscle plan.Muscle // unspecified: hard work for the lower back
+	A, B   int32       // day indices
 	Cap    plan.HalfSets
 	Hard   bool // from the request; else a preference
 	Path   string

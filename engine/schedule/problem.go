@@ -296,7 +296,7 @@ func (pb *problem) compileGroups() {
 		pb.variant = append(pb.variant, v)
 		key := [2]int32{int32(x.Pattern), 0}
 		for k, inv := range x.Involve {
-			if inv == 2 {
+			if inv == 2 && k > 0 {
 				key[1] = int32(k)
 				break
 			}
