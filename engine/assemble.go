@@ -210,7 +210,7 @@ func (g *generation) exercise(o *occurrence, p *pick, n int32, firstOfPattern bo
 		return out, nil
 	}
 	in := g.input(o, p, st, prescribe.Split(schemes, n))
-	in.Warmup = firstOfPattern
+	in.Warmup = firstOfPattern || heavy(schemes)
 	if in.Calibrate {
 		if reps, rir, ok := prescribe.Calibration(in); ok {
 			g.finding[ex.ID] = calibration{tenths: 10 * (reps + rir), week: o.week}
@@ -260,16 +260,25 @@ func widened(schemes []plan.Scheme) []plan.Scheme {
 	return out
 }
 
+// heavy reports schemes that need warm-up sets of their own, whatever came before.
+func heavy(schemes []plan.Scheme) bool {
+	for i := range schemes {
+		if r := schemes[i].Reps; r.Min > 0 && r.Min <= 5 {
+			return true
+		}
+	}
+	return false
+}
+
 func raw(o *occurrence, p *pick) []plan.Scheme { return o.outline.Find(p.role, "") }
 
 // input is all that prescribing one exercise in one session depends on. An exercise of
 // unknown strength finds its load in its first session; later ones refer to that.
 func (g *generation) input(o *occurrence, p *pick, st *state, schemes []plan.Scheme) prescribe.Input {
-	place := &g.brief.Request.Constraints.Places[o.slot.Place]
 	in := prescribe.Input{
 		Exercise: p.ex, Role: p.role, Schemes: schemes, Menu: g.menu(p.ex, o.slot.Place),
 		Athlete: prescribe.Athlete{Curve: st.curve, BodyGrams: g.bodyGrams(), Share: p.ex.BodyMassShare, FreeRepsTenths: st.free},
-		Limits:  g.bender.limits(p.ex, p.role, place),
+		Limits:  g.limits(o, p.ex, p.role),
 	}
 	if (st.known || st.free > 0) && (in.Menu == nil || in.Menu.Len() < fewLoads) {
 		in.Limits.Stretch = mostStretch
@@ -328,6 +337,12 @@ next:
 		}
 		if ex.Loading != p.ex.Loading {
 			rank += 30
+		}
+		if ex.RoleAt(place) == plan.Unloadable && p.role != plan.Unloadable {
+			rank -= 90 // a load that is known to fit beats none
+		}
+		if g.bender.exposed(ex, place) && !g.bender.exposed(p.ex, place) {
+			rank -= 60
 		}
 		if ex.Standing == exercise.Niche {
 			rank -= 90 // only where nothing else does it

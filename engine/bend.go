@@ -14,8 +14,10 @@ type bender struct {
 	spotted bool
 }
 
-// limits gives what prescribe has to keep for an exercise at a place.
-func (d *bender) limits(e *exercise.Exercise, role plan.Role, p *plan.Place) prescribe.Limits {
+// limits gives what prescribe has to keep for an exercise at a place. asked: the request
+// names the exercise; easy: a deload week, which stays easier than what the limits
+// allow in other weeks.
+func (d *bender) limits(e *exercise.Exercise, role plan.Role, p *plan.Place, asked, easy bool) prescribe.Limits {
 	l := prescribe.Limits{
 		MinRIR:       d.safety.MinRIR,
 		MaxIntensity: d.safety.MaxIntensity,
@@ -28,6 +30,13 @@ func (d *bender) limits(e *exercise.Exercise, role plan.Role, p *plan.Place) pre
 	if d.exposed(e, p) {
 		l.MinRIR = max(l.MinRIR, 2)
 		l.Failure = false
+	}
+	if e.Is(exercise.HardOnLowerBack) && !asked {
+		l.MinRIR = max(l.MinRIR, 1) // nobody asked for this lift, so it is not worth a failed rep
+		l.Failure = false
+	}
+	if easy && l.MinRIR > 0 {
+		l.MinRIR += deloadRIR
 	}
 	if e.Pattern.Explosive() {
 		l.MinRIR = max(l.MinRIR, 3)

@@ -210,7 +210,7 @@ next:
 			continue
 		}
 		for _, have := range out {
-			if have.slot.Place == s.slot.Place && slices.EqualFunc(have.outline.Find(role, ""), raw, sameScheme) {
+			if have.slot.Place == s.slot.Place && (g.weekKind[have.week] == plan.WeekDeload) == (g.weekKind[s.week] == plan.WeekDeload) && slices.EqualFunc(have.outline.Find(role, ""), raw, sameScheme) {
 				continue next
 			}
 		}
@@ -241,8 +241,13 @@ func (g *generation) schemes(s *occurrence, ex *exercise.Exercise, role plan.Rol
 	if g.resting(s, ex) {
 		raw = lightLift
 	}
+	return g.bender.bend(raw, ex, st.curve, g.limits(s, ex, role))
+}
+
+func (g *generation) limits(s *occurrence, ex *exercise.Exercise, role plan.Role) prescribe.Limits {
 	place := &g.brief.Request.Constraints.Places[s.slot.Place]
-	return g.bender.bend(raw, ex, st.curve, g.bender.limits(ex, role, place))
+	asked := role == plan.GoalLift || g.pinOf(ex.ID) >= 0
+	return g.bender.limits(ex, role, place, asked, g.weekKind[s.week] == plan.WeekDeload)
 }
 
 func (g *generation) muscleRows(m *schedule.Model, peak dose.WeekDose) {

@@ -42,6 +42,9 @@ func (g *generation) orderKey(p *pick) [5]int32 {
 		k[0] = 3
 	}
 	k[2] = g.muscleRank(e)
+	if k[1] == 0 && p.pin < 0 {
+		k[1] = 4 // pinned ones first
+	}
 	if e.Region != exercise.Lower {
 		k[3] = 1
 	}

@@ -105,7 +105,7 @@ func fullDose(in Input) ([plan.MuscleCount]Muscle, []Lift) {
 		full[m] = Muscle{Wanted: sets(t.other), Floor: sets(FloorSets), Weight: 3, Rule: RuleOther}
 	}
 	for _, m := range small {
-		if in.Status == plan.Novice && (m == plan.SideDelt || m == plan.RearDelt || m == plan.Calves) {
+		if in.Status == plan.Novice && (m == plan.SideDelt || m == plan.RearDelt || m == plan.Calves || m == plan.Erectors) {
 			continue // few exercises, learned well, come before small muscles of their own
 		}
 		full[m] = Muscle{Wanted: sets(t.maintained), Weight: 1, Rule: RuleMaintained}
@@ -158,18 +158,21 @@ func fullDose(in Input) ([plan.MuscleCount]Muscle, []Lift) {
 	return full, lifts
 }
 
-// climb scales a full dose to a week: from at most a quarter above the present
-// amount (never below the floor, which is where an effect begins), a set a week
-// up to the full dose, times the outline's share.
+// climb gives a week's wish: the outline's share of the full dose, but no more than the
+// climb from what is done now allows (Ceiling).
 func climb(m Muscle, now plan.HalfSets, trained int32, week Week) Muscle {
 	if m.Wanted == 0 {
 		return m
 	}
-	if ceiling := Ceiling(now, trained); ceiling < m.Wanted {
-		m.Wanted = ceiling
-		m.Rule = RuleClimb
+	ceiling := Ceiling(now, trained)
+	share := plan.HalfSets(scale(int32(m.Wanted), week.Dose))
+	if week.Kind != plan.WeekTraining {
+		// A cut week is cut from where the climb has come to.
+		share = plan.HalfSets(scale(int32(min(m.Wanted, ceiling)), week.Dose))
 	}
-	m.Wanted = plan.HalfSets(scale(int32(m.Wanted), week.Dose))
+	if m.Wanted = share; ceiling < share {
+		m.Wanted, m.Rule = ceiling, RuleClimb
+	}
 	m.Floor = min(m.Floor, m.Wanted)
 	m.Direct = min(m.Direct, (m.Wanted+1)/2)
 	return m

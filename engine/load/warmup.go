@@ -33,7 +33,7 @@ const (
 // its heaviest working set.
 //
 //   - goal lift from 85 %: 4 or 5 steps; from 70 %: 3 or 4; below: 2.
-//   - other multi-joint: 2 steps from 85 %, else 1.
+//   - other multi-joint: 3 steps from 85 %, 2 from 70 %, else 1.
 //   - explosive: 2 lighter steps, whatever the intensity.
 //   - single-joint from 70 %: 1 lighter set; below it, trunk and unloadable work: none.
 //
@@ -56,8 +56,11 @@ func WarmUp(role plan.Role, work plan.Permille) []WarmStep {
 	case plan.Explosive:
 		return []WarmStep{{500, 5, 60}, {750, 3, 60}}
 	case plan.MultiJoint:
-		if work >= heavyWork {
-			return []WarmStep{{500, 6, 60}, {750, 3, 90}}
+		switch {
+		case work >= heavyWork:
+			return []WarmStep{{450, 6, 60}, {650, 4, 75}, {820, 2, 90}}
+		case work >= mediumWork:
+			return []WarmStep{{500, 6, 60}, {750, 3, 75}}
 		}
 		return []WarmStep{{600, 6, 60}}
 	case plan.SingleJoint:

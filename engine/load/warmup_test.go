@@ -22,6 +22,8 @@ func TestWarmUpCounts(t *testing.T) {
 			case role == plan.GoalLift || role == plan.Explosive:
 				lo, hi = 2, 2
 			case role == plan.MultiJoint && work >= 850:
+				lo, hi = 3, 3
+			case role == plan.MultiJoint && work >= 700:
 				lo, hi = 2, 2
 			case role == plan.MultiJoint:
 				lo, hi = 1, 1

@@ -45,7 +45,7 @@
 //	              + for each day a quarter for every tick above 60 % of Capacity and again for
 //	                every tick above 80 %, the sum rounded up: sessions of like fullness
 //	              + for muscles and lifts with something wanted: 2 for each weekly half set above
-//	                it, and 4 more for each above one and a half times it
+//	                it, and 20 more for each above one and a half times it
 //	5 simplicity  1000 for each exercise used + 1 for each pair
 //
 // A floor's half set costs 1000, more than any goal's set can: floors come first,

@@ -123,7 +123,7 @@ func levels(m *Model, sets [][]int32, prior *Assignment) []int64 {
 		if aim == 0 {
 			return 0
 		}
-		n := 2*max(0, s-weeks*aim) + 4*max(0, s-weeks*(aim+(aim+1)/2))
+		n := 2*max(0, s-weeks*aim) + 20*max(0, s-weeks*(aim+(aim+1)/2))
 		return (n + weeks - 1) / weeks
 	}
 	v := make([]int64, 5)

@@ -11,7 +11,7 @@ const (
 	floorCost     = 1000
 	restFactor    = 4
 	overCost      = 2
-	farOverCost   = 4
+	farOverCost   = 20
 	clashCost     = 24
 	pairChange    = 8
 	distinctCost  = 20
