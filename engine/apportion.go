@@ -17,6 +17,9 @@ func (g *generation) weekSets(w *window, picks []pick, sets [][]int32, week int)
 	columns := len(w.columns)
 	a := &apportioner{times: make([]int64, columns), picks: picks, sets: make([][]int32, len(sets)), lo: make([][]int32, len(sets))}
 	cells := make([]int32, 2*len(sets)*columns)
+	for c := range w.columns {
+		a.limits = append(a.limits, w.columns[c].limit)
+	}
 	for i := range w.sessions {
 		if s := &w.sessions[i]; s.week == week { // others have nothing to give or to get this week
 			a.times[s.column] = int64(w.columns[s.column].times)
@@ -97,6 +100,7 @@ func (g *generation) weekBounds(w *window, p *pick, col, week int, n int32) (fro
 
 type apportioner struct {
 	times  []int64
+	limits []plan.Seconds
 	picks  []pick
 	sets   [][]int32
 	lo     [][]int32
@@ -151,12 +155,14 @@ func (a *apportioner) count() {
 func (a *apportioner) trim() {
 	for {
 		best, bi, bc := int64(0), -1, -1
+		full := a.fullness()
 		for i := range a.sets {
 			for c, n := range a.sets[i] {
 				if n <= a.lo[i][c] {
 					continue
 				}
-				if gain := a.gain(a.picks[i].ex, a.times[c], n); gain > best {
+				// Among equals the fuller session gives, then the exercise with more sets.
+				if gain := a.gain(a.picks[i].ex, a.times[c])*4096 + full[c]*64 + int64(n); gain >= 4096 && gain > best {
 					best, bi, bc = gain, i, c
 				}
 			}
@@ -176,9 +182,29 @@ func (a *apportioner) trim() {
 	}
 }
 
-// gain is how much nearer the squares of the misses get when one set goes; among
-// equals the exercise with more sets gives one up.
-func (a *apportioner) gain(ex *exercise.Exercise, times int64, n int32) int64 {
+// missCost is the cost of a miss: its square, three times that above the target, since weeks
+// should rather begin low than high.
+func missCost(miss int64) int64 {
+	if miss > 0 {
+		return 3 * miss * miss
+	}
+	return miss * miss
+}
+
+// fullness is each column's sets an hour, at most 63.
+func (a *apportioner) fullness() []int64 {
+	out := make([]int64, len(a.limits))
+	for c := range out {
+		for i := range a.sets {
+			out[c] += int64(a.sets[i][c])
+		}
+		out[c] = min(63, out[c]*3600/int64(max(1, a.limits[c])))
+	}
+	return out
+}
+
+// gain is how much nearer the misses get to nothing when one set goes.
+func (a *apportioner) gain(ex *exercise.Exercise, times int64) int64 {
 	sum := int64(0)
 	for m := range a.have {
 		v := times * int64(ex.SetCountsFor(plan.Muscle(m)))
@@ -187,7 +213,7 @@ func (a *apportioner) gain(ex *exercise.Exercise, times int64, n int32) int64 {
 		}
 		before := a.have[m] - a.target[m]
 		after := before - v
-		sum += before*before - after*after
+		sum += missCost(before) - missCost(after)
 	}
 	for i := range a.lifts {
 		if l := &a.lifts[i]; l.id == ex.ID {
@@ -196,8 +222,5 @@ func (a *apportioner) gain(ex *exercise.Exercise, times int64, n int32) int64 {
 			sum += liftWeight * (before*before - after*after)
 		}
 	}
-	if sum <= 0 {
-		return sum
-	}
-	return sum*64 + int64(n)
+	return sum
 }

@@ -106,7 +106,7 @@ func (g *generation) liftPath(id string) string {
 
 // candidate states what one exercise may do in each column.
 func (g *generation) candidate(w *window, p *pick, m *schedule.Model) (schedule.Candidate, error) {
-	c := schedule.Candidate{ID: p.ex.ID, Variant: p.ex.Group, Pattern: p.ex.Pattern, Lift: -1, Preference: p.preference}
+	c := schedule.Candidate{ID: p.ex.ID, Variant: g.variant(p), Pattern: p.ex.Pattern, Lift: -1, Preference: p.preference}
 	for mu := range c.Involve {
 		c.Involve[mu] = p.ex.SetCountsFor(plan.Muscle(mu))
 	}
@@ -149,6 +149,19 @@ func (g *generation) candidate(w *window, p *pick, m *schedule.Model) (schedule.
 		}
 	}
 	return c, nil
+}
+
+// variant names what an exercise never shares a session with: its near-copies; two
+// hinges; and for a novice, two of any compound pattern. What the request names is only
+// kept apart from near-copies.
+func (g *generation) variant(p *pick) string {
+	if p.goal >= 0 || p.pin >= 0 {
+		return p.ex.Group
+	}
+	if multiJoint(p.ex) && (p.ex.Pattern == plan.Hinge || g.brief.Request.Athlete.Status == plan.Novice) {
+		return "pattern " + p.ex.Pattern.String()
+	}
+	return p.ex.Group
 }
 
 // pinnedTo reports whether a pin of the exercise holds for sessions of a group.

@@ -17,19 +17,25 @@ type pick struct {
 	preference int32
 }
 
-// perShelf is how many exercises of one pattern, muscle and way of loading stay on the
-// shortlist. Pins and goal lifts are always on it.
-const perShelf = 2
+// How many exercises of one pattern and first prime muscle stay on the shortlist, each
+// with another way of loading. Pins and goal lifts are always on it.
+const (
+	perShelfMulti = 3
+	perShelf      = 2
+)
 
 // shortlist gives the candidates of a window: everything that is there, allowed and
-// within the athlete's skill, the best two of each shelf (pattern, first prime muscle,
-// kind of implement), in order of id. Niche exercises are on it only for muscles that
+// within the athlete's skill, the best few of each shelf (pattern and first prime
+// muscle, one for each way of loading), in order of id. Niche exercises are on it only for muscles that
 // nothing else trains and that are large, work without a load only where no loaded work
 // does the same.
 func (g *generation) shortlist(w *window) []pick {
 	type shelf struct {
 		pattern plan.Pattern
 		muscle  plan.Muscle
+	}
+	type slot struct {
+		shelf
 		loading plan.Loading
 	}
 	var open, always []pick
@@ -56,7 +62,7 @@ func (g *generation) shortlist(w *window) []pick {
 		}
 		return open[i].ex.ID < open[j].ex.ID
 	})
-	count := map[shelf]int{}
+	count, taken := map[shelf]int{}, map[slot]bool{}
 	out := always
 	usual, loaded := g.covered(w, open)
 	for _, p := range open {
@@ -64,8 +70,14 @@ func (g *generation) shortlist(w *window) []pick {
 		if p.ex.Standing == exercise.Niche && (usual[m] || !large(m)) || g.poorer(&p, loaded[p.ex.Pattern][m]) {
 			continue
 		}
-		s := shelf{p.ex.Pattern, firstPrime(p.ex), p.ex.Loading}
-		if count[s]++; count[s] <= perShelf {
+		s := shelf{p.ex.Pattern, m}
+		most := perShelf
+		if p.role == plan.MultiJoint || multiJoint(p.ex) {
+			most = perShelfMulti
+		}
+		if at := (slot{s, p.ex.Loading}); count[s] < most && !taken[at] {
+			count[s]++
+			taken[at] = true
 			out = append(out, p)
 		}
 	}

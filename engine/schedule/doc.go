@@ -36,7 +36,7 @@
 //	              each set more or less in a pair that stays
 //	4 preference  100 - Preference of each pair
 //	              + 20 for each exercise that is used at all
-//	              + 25 * (n-1)n/2 where n exercises of a pattern and first prime muscle share a day
+//	              + 60 * (n-1)n/2 where n exercises of a pattern and first prime muscle share a day
 //	              + 12 for each direct half set of a muscle in a session above half of its week
 //	                (of Wanted, rounded up to whole sets; with two sessions a week or more,
 //	                for muscles with 4 sets or more wanted)
@@ -45,7 +45,7 @@
 //	              + for each day a quarter for every tick above 60 % of Capacity and again for
 //	                every tick above 80 %, the sum rounded up: sessions of like fullness
 //	              + for muscles and lifts with something wanted: 2 for each weekly half set above
-//	                it, and 20 more for each above one and a half times it
+//	                it, and 6 more for each above one and a half times it
 //	5 simplicity  1000 for each exercise used + 1 for each pair
 //
 // A floor's half set costs 1000, more than any goal's set can: floors come first,

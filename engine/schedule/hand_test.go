@@ -123,7 +123,7 @@ func levels(m *Model, sets [][]int32, prior *Assignment) []int64 {
 		if aim == 0 {
 			return 0
 		}
-		n := 2*max(0, s-weeks*aim) + 20*max(0, s-weeks*(aim+(aim+1)/2))
+		n := 2*max(0, s-weeks*aim) + 6*max(0, s-weeks*(aim+(aim+1)/2))
 		return (n + weeks - 1) / weeks
 	}
 	v := make([]int64, 5)
@@ -218,7 +218,7 @@ func levels(m *Model, sets [][]int32, prior *Assignment) []int64 {
 				}
 			}
 			key := [2]int{int(x.Pattern), prime}
-			v[3] += 25 * kinds[key] // 0 + 1 + 2 ... = (n-1)n/2
+			v[3] += 60 * kinds[key] // 0 + 1 + 2 ... = (n-1)n/2
 			kinds[key]++
 		}
 		tenths := max(0, 5*ticks-3*int64(day.Capacity)) + max(0, 5*ticks-4*int64(day.Capacity))

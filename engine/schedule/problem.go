@@ -11,11 +11,11 @@ const (
 	floorCost     = 1000
 	restFactor    = 4
 	overCost      = 2
-	farOverCost   = 20
+	farOverCost   = 6
 	clashCost     = 24
 	pairChange    = 8
 	distinctCost  = 20
-	duplicateCost = 25
+	duplicateCost = 60
 	denseCost     = 12
 	longCost      = 8
 	longSets      = 4

@@ -1,6 +1,7 @@
 package app_test
 
 import (
+	"math/bits"
 	"slices"
 
 	"pgregory.net/rapid"
@@ -39,7 +40,20 @@ type drawer struct {
 	taken    []string // ids of goals and pins
 }
 
-func (d *drawer) n(lo, hi int32, label string) int32 { return rapid.Int32Range(lo, hi).Draw(d.T, label) }
+// n is even over its range, unlike rapid's own ranges, which lean to their ends; it
+// shrinks to lo.
+func (d *drawer) n(lo, hi int32, label string) int32 {
+	span, v := uint32(hi-lo)+1, uint32(0)
+	for range bits.Len32(span-1) + 3 {
+		v <<= 1
+		if coin.Draw(d.T, label) {
+			v |= 1
+		}
+	}
+	return lo + int32(v%span)
+}
+
+var coin = rapid.Bool()
 
 // chance is true in so many percent of cases; it shrinks to false.
 func (d *drawer) chance(percent int32, label string) bool { return d.n(1, 100, label) > 100-percent }

@@ -1,0 +1,377 @@
+package app_test
+
+import (
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/load"
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// athlete follows what an athlete can do from set to set of one exercise.
+type athlete struct {
+	v       *verdict
+	x       *exercise.Exercise
+	week    *plan.Week
+	curve   *load.Curve
+	oneRM   int64 // grams, 0: unknown
+	body    int64 // grams moved beside the load
+	fatigue load.Fatigue
+	debt    load.Debt
+	lost    bool // a set's cost is unknown, so the ones after it can't be told
+	first   bool
+}
+
+func newAthlete(v *verdict, w *plan.Week, x *exercise.Exercise, s *plan.Strength) *athlete {
+	a := &athlete{v: v, x: x, week: w, fatigue: load.DefaultFatigue(), first: true}
+	family := string(x.Curve)
+	if s != nil {
+		family = s.Curve
+		if i := int(w.Number) - 1; i < len(s.Planned) {
+			a.oneRM = s.Planned[i]
+		}
+		if m := v.p.Request.Athlete.BodyMass; m.Set {
+			a.body = m.Value.Grams() * int64(s.Share) / 1000
+		}
+	}
+	if v.curves[family] == nil {
+		v.curves[family], _ = load.CurveFor(family)
+	}
+	a.curve = v.curves[family]
+	return a
+}
+
+// share gives the moved mass in grams.
+func (a *athlete) share(s *plan.Set) int64 { return s.Load.Value.Grams() + a.body }
+
+func (a *athlete) heaviest(e *plan.ProgramExercise) int64 {
+	top := int64(0)
+	for i := range e.Sets {
+		if e.Sets[i].Kind != plan.SetWarmup {
+			top = max(top, a.share(&e.Sets[i]))
+		}
+	}
+	return top
+}
+
+// fresh gives the least and the most repetitions (tenths) that a set's intensity stands
+// for in a fresh athlete; false where no strength is known.
+func (a *athlete) fresh(s *plan.Set) (lo, hi int32, ok bool) {
+	switch {
+	case a.oneRM > 0 && s.Load.Set:
+		bp := (a.share(s)*10_000 + a.oneRM/2) / a.oneRM
+		n := a.curve.RepsTenths(int32(bp))
+		return n, n, true
+	case s.Intensity.Set && s.Deferred.Set && s.Deferred.Value.Reference.Kind == plan.RefCalibration, s.Kind == plan.SetCalibration && s.Intensity.Set:
+		// Stated to a thousandth only.
+		i := int32(s.Intensity.Value) * 10
+		return a.curve.RepsTenths(min(i+5, 10_000)), a.curve.RepsTenths(i - 5), true
+	}
+	return 0, 0, false
+}
+
+// half a repetition, and a tenth of rounding
+const tolerance = 6
+
+// next holds a set's repetitions and reserve against what the athlete can do then.
+func (a *athlete) next(s *plan.Set, where string, least int32) {
+	lo, hi, ok := a.fresh(s)
+	defer func() { a.first = false }()
+	if !ok || a.lost || s.Expected <= 0 {
+		a.lost = a.lost || s.Hold.IsZero()
+		return
+	}
+	now, most := a.fatigue.Capacity(lo, a.debt), a.fatigue.Capacity(hi, a.debt)
+	if a.first && (now != lo || most != hi) {
+		a.v.wrong("curve", "%s: not fresh", where)
+	}
+	if !a.first {
+		a.v.seen.fatigued++
+	}
+	said := 10 * s.Expected
+	if s.RIR.Set {
+		said += 10 * s.RIR.Value
+	}
+	switch {
+	case said > most+tolerance:
+		a.v.wrong("curve", "%s: about %d.%d repetitions are possible (fresh %d.%d)", where, most/10, most%10, hi/10, hi%10)
+	case s.RIR.Set && said < now-tolerance && s.RIR.Value > 0 && a.curve.MaxTenths() > now+tolerance:
+		a.v.wrong("curve", "%s: as many as %d.%d repetitions are possible (fresh %d.%d)", where, now/10, now%10, hi/10, hi%10)
+	case !s.RIR.Set && now-10*s.Expected+tolerance < 10*least:
+		a.v.wrong("curve", "%s: leaves too little", where)
+	}
+	mid := (lo + hi) / 2
+	done := 10 * s.Expected
+	if s.ToFailure {
+		done = max(done, a.fatigue.Capacity(mid, a.debt))
+	}
+	a.debt = a.fatigue.Next(a.debt, mid, load.Done{RepsTenths: done, Rest: s.Rest})
+}
+
+// effort is the reserve that the outline asks of a role in a session, least and most of
+// its schemes; false where an intensity alone decides.
+func (v *verdict) effort(week int32, session int, e *plan.ProgramExercise, x *exercise.Exercise, least int32) (lo, hi int32, ok bool) {
+	r := &v.p.Request
+	if lead := r.Plan.LeadIn.Value.Weeks; week <= lead {
+		n := int32(3)
+		if e.Role == plan.Explosive {
+			n = 5
+		}
+		return max(n, least), max(n, least), true
+	}
+	if session >= len(v.wants[week-1]) {
+		v.wrong("outline", "week %d has more sessions than its outline", week)
+		return 0, 0, false
+	}
+	schemes := v.wants[week-1][session].Find(e.Role, "")
+	deload := int32(0)
+	if d := r.Plan.Deload; d.Set && v.kind(week) == plan.WeekDeload && (week-r.Plan.LeadIn.Value.Weeks)%d.Value.EveryWeeks == 0 {
+		deload = 2
+	}
+	for _, s := range schemes {
+		want := s.Effort.Wanted()
+		if x.Is(exercise.Timed) && !want.Set {
+			want = plan.Some(int32(2))
+		}
+		if !want.Set {
+			return 0, 0, false
+		}
+		n := want.Value
+		if deload > 0 {
+			n = min(n+deload, 6)
+		} else if s.Effort.ToFailure && (!v.bounds.failure || least > 0) {
+			n = 1
+		}
+		n = max(n, least)
+		if !ok || n < lo {
+			lo = n
+		}
+		if !ok || n > hi {
+			hi = n
+		}
+		ok = true
+	}
+	return lo, hi, ok
+}
+
+func (v *verdict) kind(week int32) plan.WeekKind {
+	for i := range v.p.Phases {
+		for j := range v.p.Phases[i].Weeks {
+			if w := &v.p.Phases[i].Weeks[j]; w.Number == week {
+				return w.Kind
+			}
+		}
+	}
+	return plan.WeekUnspecified
+}
+
+// reserve wants a set's RIR within one of what the outline asks after safety, or the
+// program to say why not.
+func (v *verdict) reserve(w *plan.Week, session int, e *plan.ProgramExercise, x *exercise.Exercise, s *plan.Set, least int32, a *athlete, where string) {
+	lo, hi, ok := v.effort(w.Number, session, e, x, least)
+	if !ok || !s.RIR.Set {
+		return
+	}
+	v.seen.rirs++
+	if need := v.needed(x, a) - s.Reps.Min; need > hi {
+		hi = need // no load that safety allows leaves less
+	}
+	if s.RIR.Value >= lo-1 && s.RIR.Value <= hi+1 || v.told(w.Number, e) {
+		return
+	}
+	v.wrong("reserve", "%s: %d to %d is asked, note %q", where, lo, hi, e.Note)
+}
+
+// needed gives the fewest repetitions to failure that a load may stand for.
+func (v *verdict) needed(x *exercise.Exercise, a *athlete) int32 {
+	if !x.Loading.Loadable() {
+		return 0
+	}
+	n := v.bounds.leastRM
+	if v.bounds.cap > 0 {
+		n = max(n, (a.curve.RepsTenths(int32(v.bounds.cap)*10)+9)/10)
+	}
+	return n
+}
+
+// told reports a finding about an exercise's reserve; one that holds on is said once.
+func (v *verdict) told(week int32, e *plan.ProgramExercise) bool {
+	return v.says(func(f *plan.Finding) bool {
+		return f.Rule == "load.off-target" && f.ExerciseID == e.ExerciseID && f.Week <= week
+	})
+}
+
+// doses: where a priority or a floor is missed, either the sessions are four fifths full
+// or a limit is named, and the limit is true.
+func (v *verdict) doses() {
+	r := &v.p.Request
+	for _, al := range v.p.Allocations {
+		w := v.heaviest(al)
+		if w == nil {
+			continue
+		}
+		for _, m := range w.Muscles {
+			grow := slices.ContainsFunc(r.Goals, func(g plan.Goal) bool { return g.Kind == plan.GoalGrow && g.Muscle == m.Muscle })
+			want := min(m.Wanted, 8)
+			if !slices.Contains(plan.LargeMuscles[:], m.Muscle) {
+				want = 0
+			}
+			if grow {
+				want = m.Wanted
+			}
+			if m.Sets >= want {
+				continue
+			}
+			v.seen.short++
+			named := false
+			for i := range v.p.Findings {
+				if f := &v.p.Findings[i]; f.Level == plan.LevelShort && f.Muscle == m.Muscle && f.Week == al.FromWeek {
+					named = true
+					v.limit(al, w, m.Muscle, f.Says)
+				}
+			}
+			if named {
+				continue
+			}
+			for k := range w.Sessions {
+				s := &w.Sessions[k]
+				if t := sessionTime(v.cat, s); t*10 < s.Limit*8 {
+					v.wrong("full", "week %d: %s gets %s of %s, nothing says why, and %s takes %s of %s", w.Number, m.Muscle, m.Sets, want, s.Weekday, t, s.Limit)
+					break
+				}
+			}
+		}
+	}
+}
+
+// heaviest gives the training week of a window with the most wanted.
+func (v *verdict) heaviest(al plan.Allocation) *plan.Week {
+	var top *plan.Week
+	most := plan.HalfSets(-1)
+	for i := range v.p.Phases {
+		for j := range v.p.Phases[i].Weeks {
+			w := &v.p.Phases[i].Weeks[j]
+			if w.Number < al.FromWeek || w.Number > al.ToWeek || w.Kind != plan.WeekTraining {
+				continue
+			}
+			sum := plan.HalfSets(0)
+			for _, m := range w.Muscles {
+				sum += m.Wanted
+			}
+			if sum > most {
+				top, most = w, sum
+			}
+		}
+	}
+	return top
+}
+
+var (
+	saysMinutes   = regexp.MustCompile(`minutes are full`)
+	saysExercises = regexp.MustCompile(`the limit of (\d+) exercises a session`)
+	saysSets      = regexp.MustCompile(`the limit of (\d+) sets a session`)
+	saysDirect    = regexp.MustCompile(`the limit of (\d+) direct sets for a muscle a session`)
+	saysWeekly    = regexp.MustCompile(`constraints\.limits allows ([\d.]+)`)
+	saysNothing   = regexp.MustCompile(`nothing that trains it directly is possible`)
+	saysSchemes   = regexp.MustCompile(`sets of the strategy's schemes and recovery between days`)
+)
+
+// limit wants a named limit to be true; that of minutes is checked with the sessions.
+func (v *verdict) limit(al plan.Allocation, w *plan.Week, m plan.Muscle, says string) {
+	l := v.p.Request.Constraints.Limits
+	known := false
+	number := func(re *regexp.Regexp, limit int32, reached func(s *plan.Session) int32) {
+		found := re.FindStringSubmatch(says)
+		if found == nil {
+			return
+		}
+		known = true
+		if n, _ := strconv.Atoi(found[1]); int32(n) != limit {
+			v.wrong("limit", "week %d %s: the limit is %d, said is %q", w.Number, m, limit, says)
+		}
+		if !v.anySession(al, func(s *plan.Session) bool { return reached(s) >= limit }) {
+			v.wrong("limit", "week %d %s: no session reaches it: %q", w.Number, m, says)
+		}
+	}
+	number(saysExercises, l.ExercisesPerSession.Value, func(s *plan.Session) int32 { return int32(len(s.Exercises)) })
+	number(saysSets, l.SetsPerSession.Value, func(s *plan.Session) int32 { return v.counted(s, func(*exercise.Exercise) bool { return true }) })
+	number(saysDirect, l.MuscleSetsPerSession.Value, func(s *plan.Session) int32 {
+		return v.counted(s, func(x *exercise.Exercise) bool { return x.Direct(m) })
+	})
+	if saysWeekly.MatchString(says) {
+		known = true
+		if !slices.ContainsFunc(l.MuscleSetsPerWeek, func(s plan.MuscleSets) bool {
+			return s.Muscle == m && strings.Contains(says, "allows "+s.Sets.String())
+		}) {
+			v.wrong("limit", "week %d %s: there is no such limit: %q", w.Number, m, says)
+		}
+	}
+	if saysNothing.MatchString(says) {
+		known = true
+		if id := v.trains(w, m); id != "" {
+			v.wrong("limit", "week %d: %s does train %s: %q", w.Number, id, m, says)
+		}
+	}
+	if saysMinutes.MatchString(says) {
+		known = true
+		// What is full in the model is nearly so on paper: the model reserves the longest
+		// warm-up and rest.
+		if !v.anySession(al, func(s *plan.Session) bool { return sessionTime(v.cat, s)*10 >= s.Limit*6 }) {
+			v.wrong("full", "week %d %s: no session is even three fifths full: %q", w.Number, m, says)
+		}
+	}
+	if saysSchemes.MatchString(says) {
+		known = true
+		v.seen.vague++
+	}
+	if !known {
+		v.wrong("limit", "week %d %s: no limit is named: %q", w.Number, m, says)
+	}
+}
+
+func (v *verdict) anySession(al plan.Allocation, is func(s *plan.Session) bool) bool {
+	for i := range v.p.Phases {
+		for j := range v.p.Phases[i].Weeks {
+			w := &v.p.Phases[i].Weeks[j]
+			for k := range w.Sessions {
+				if w.Number >= al.FromWeek && w.Number <= al.ToWeek && is(&w.Sessions[k]) {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+func (v *verdict) counted(s *plan.Session, is func(x *exercise.Exercise) bool) int32 {
+	n := int32(0)
+	for i := range s.Exercises {
+		if x, ok := v.cat.ByID(s.Exercises[i].ExerciseID); ok && is(x) {
+			n += s.Exercises[i].Working()
+		}
+	}
+	return n
+}
+
+// trains finds a usual exercise of little skill that trains a muscle at every place of a
+// week and that nothing rules out.
+func (v *verdict) trains(w *plan.Week, m plan.Muscle) string {
+	r := &v.p.Request
+	for _, x := range v.cat.All() {
+		if !x.Direct(m) || x.Standing == exercise.Niche || x.Skill > plan.SkillLow || restricted(r, x) || slices.Contains(r.Constraints.Excluded, x.ID) ||
+			x.Flags&v.bounds.flags != 0 || slices.ContainsFunc(r.Athlete.Skills, func(k plan.MovementSkill) bool { return k.ExerciseID == x.ID || k.Pattern == x.Pattern }) {
+			continue
+		}
+		all := len(w.Sessions) > 0
+		for i := range w.Sessions {
+			all = all && equipped(x, placeOf(r, w.Sessions[i].PlaceID))
+		}
+		if all {
+			return x.ID
+		}
+	}
+	return ""
+}
