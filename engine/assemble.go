@@ -226,6 +226,10 @@ func (g *generation) exercise(o *occurrence, p *pick, n int32, firstOfPattern bo
 				got.Sets[i].Load = plan.Some(only)
 			}
 		}
+		got.Note = "This is the load there is: take as many repetitions of the range as leave the stated number in reserve."
+		if ex.Unilateral {
+			got.Note += " Both sides make one set."
+		}
 	}
 	out.Sets, out.Seconds, out.Note = got.Sets, got.Seconds, got.Note
 	out.Basis = append(g.basis(o, p, st, n), got.Basis...)

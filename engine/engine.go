@@ -66,6 +66,7 @@ type generation struct {
 	finding   map[string]calibration // in the session being made
 	told      map[string]bool        // exercises whose softened schemes have been told
 	different map[roleKey][]*occurrence
+	twins     map[roleKey]int
 	findings  []plan.Finding
 	program   plan.Program
 }
@@ -89,7 +90,7 @@ func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, er
 	if err != nil {
 		return plan.Program{}, err
 	}
-	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[string]calibration{}, finding: map[string]calibration{}, told: map[string]bool{}, different: map[roleKey][]*occurrence{}, excluded: map[string]bool{}}
+	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[string]calibration{}, finding: map[string]calibration{}, told: map[string]bool{}, different: map[roleKey][]*occurrence{}, twins: map[roleKey]int{}, excluded: map[string]bool{}}
 	if g.safety, err = Judge(b); err != nil {
 		return plan.Program{}, err
 	}

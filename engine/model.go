@@ -125,11 +125,15 @@ func (g *generation) candidate(w *window, p *pick, m *schedule.Model) (schedule.
 		c.Path = fmt.Sprintf("constraints.pinned[%d]", p.pin)
 	}
 	allowed := int32(0)
+	same := make([]schedule.Option, len(w.columns)) // before pins
 	for i := range w.columns {
-		o, err := g.option(w, i, p)
-		if err != nil {
+		var err error
+		if t := g.twin(w, i, p.role); t < i {
+			same[i] = same[t]
+		} else if same[i], err = g.option(w, i, p); err != nil {
 			return c, err
 		}
+		o := same[i]
 		if pin != nil && !g.pinnedTo(p.ex.ID, w.columns[i].group) {
 			o = schedule.Option{}
 		}
@@ -202,6 +206,28 @@ func (g *generation) option(w *window, col int, p *pick) (schedule.Option, error
 	}
 	o.Fixed, o.PerSet = fixed.Ticks(), perSet.Ticks()
 	return o, nil
+}
+
+// twin gives the first column that has the same places and, for a role, the same
+// schemes as a column, so that an exercise takes the same time there.
+func (g *generation) twin(w *window, col int, role plan.Role) int {
+	key := roleKey{w, col, role}
+	if t, ok := g.twins[key]; ok {
+		return t
+	}
+	mine, t := g.distinct(w, col, role), col
+	for i := range col {
+		other := g.distinct(w, i, role)
+		if slices.Equal(w.columns[i].places, w.columns[col].places) && slices.EqualFunc(other, mine, func(a, b *occurrence) bool {
+			return (g.weekKind[a.week] == plan.WeekDeload) == (g.weekKind[b.week] == plan.WeekDeload) && a.slot.Place == b.slot.Place &&
+				slices.EqualFunc(a.outline.Find(role, ""), b.outline.Find(role, ""), sameScheme)
+		}) {
+			t = i
+			break
+		}
+	}
+	g.twins[key] = t
+	return t
 }
 
 // distinct gives one session of a column for each different list of schemes that the

@@ -84,6 +84,12 @@ func (m *maker) fitBudget() {
 // load and place, and for every athlete unless Athlete.Curve is set.
 func Bound(in Input) (fixed, perSet plan.Seconds) {
 	base := int64(in.Exercise.Setup)*10 + warmTenths(&in)
+	if len(in.Schemes) == 1 {
+		// Every set costs at most perSet, so one set alone is the worst case.
+		c, rest := setTenths(&in, &in.Schemes[0]), restTenths(&in, &in.Schemes[0])
+		perSet = plan.Seconds((c + rest + 9) / 10)
+		return plan.Seconds(-floorDiv64(-(base + c - int64(perSet)*10), 10)), perSet
+	}
 	total := int32(0)
 	for i := range in.Schemes {
 		total += in.Schemes[i].Sets.Max

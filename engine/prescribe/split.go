@@ -8,6 +8,15 @@ import "github.com/phasewright/phasewright/engine/plan"
 // the fixed schemes have, the later ones go without; n beyond all Max is not reached.
 // Schemes left without a set are left out.
 func Split(schemes []plan.Scheme, n int32) []plan.Scheme {
+	if len(schemes) == 1 {
+		s := schemes[0]
+		k := min(n, s.Sets.Max)
+		if k <= 0 {
+			return nil
+		}
+		s.Sets = plan.FixedSets(k)
+		return []plan.Scheme{s}
+	}
 	var out []plan.Scheme
 	for i, k := range counts(schemes, n) {
 		if k == 0 {
