@@ -167,6 +167,9 @@ func (m *maker) known(r *run) {
 			sol.d = d
 		}
 	}
+	if ok && !e.Intensity.Set && !m.calibrating && sol.miss.over > d.n && m.in.Role != plan.GoalLift {
+		m.fewerButHeavier(d, &sol)
+	}
 	if !ok || !m.doable(sol.best) {
 		m.impossible(r, &sol)
 		return
@@ -174,6 +177,24 @@ func (m *maker) known(r *run) {
 	m.debt = sol.debt
 	r.shots = sol.best
 	m.write(r, sol.miss)
+}
+
+// fewerButHeavier goes below the range where the loads come in steps so big that the
+// lighter one is next to no work: better a few repetitions less at the heavier one.
+func (m *maker) fewerButHeavier(d *demand, sol *solver) {
+	low := *d
+	low.lo = max(d.lo-belowRange, m.in.Limits.RepsFloor, fewReps+1)
+	if low.lo >= d.lo {
+		return
+	}
+	again := solver{d: &low, str: m.str, lad: m.lad, limit: m.in.Limits.MaxIntensity, from: m.debt}
+	if !again.solve() || again.miss.cost() >= sol.miss.cost() || !m.doable(again.best) {
+		return
+	}
+	m.notes.say(noteBelow, "reps", rangeText(plan.Range{Min: d.lo, Max: d.hi}))
+	*d = low
+	*sol = again
+	sol.d = d
 }
 
 // doable reports sets of at least one repetition each, none above the cap.

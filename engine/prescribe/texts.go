@@ -17,6 +17,7 @@ const (
 	noteCapped     = "note.capped"
 	noteFewer      = "note.fewer"
 	noteStretch    = "note.stretch"
+	noteBelow      = "note.below-range"
 	noteHoldLoad   = "note.hold-load"
 	noteDeferred   = "note.deferred"
 	noteBand       = "note.band"
@@ -75,6 +76,8 @@ func Text(id string) string {
 		return "Body mass alone is too heavy for {reps} repetitions: do {new} and add repetitions first."
 	case noteStretch:
 		return "No heavier load fits, so up to {most} repetitions instead of {reps}."
+	case noteBelow:
+		return "The steps between loads are big: a few repetitions fewer than {reps} at a load that is work."
 	case noteHoldLoad:
 		return "Take a load you can just hold for the time in good form."
 	case noteDeferred:
