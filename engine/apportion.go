@@ -53,7 +53,48 @@ func (g *generation) weekSets(w *window, picks []pick, sets [][]int32, week int)
 		a.lift(peak.Lifts[i], now.Lifts[i], sets)
 	}
 	a.trim()
+	g.keepCaps(w, a, week)
 	return a.sets
+}
+
+// keepCaps holds the request's weekly limits in the very week: a rotation can bring a
+// session up more often in one week than on average. The last exercises give first,
+// pinned ones last.
+func (g *generation) keepCaps(w *window, a *apportioner, week int) {
+	times := make([]plan.HalfSets, len(w.columns))
+	for i := range w.sessions {
+		if s := &w.sessions[i]; s.week == week {
+			times[s.column]++
+		}
+	}
+	for m, limit := range g.caps {
+		if limit == 0 {
+			continue
+		}
+		for _, pinned := range [...]bool{false, true} {
+			for i := len(a.picks) - 1; i >= 0; i-- {
+				p := &a.picks[i]
+				if (p.pin >= 0 || p.goal >= 0) != pinned || p.ex.SetCountsFor(plan.Muscle(m)) == 0 {
+					continue
+				}
+				for c := range times {
+					for a.sets[i][c] > 0 && times[c] > 0 && a.inWeek(times, m) > limit {
+						a.sets[i][c]--
+					}
+				}
+			}
+		}
+	}
+}
+
+func (a *apportioner) inWeek(times []plan.HalfSets, m int) plan.HalfSets {
+	sum := plan.HalfSets(0)
+	for i := range a.sets {
+		for c, n := range a.sets[i] {
+			sum += times[c] * plan.HalfSets(n) * a.picks[i].ex.SetCountsFor(plan.Muscle(m))
+		}
+	}
+	return sum
 }
 
 // weeksTrained counts the weeks of climbing before a week.
@@ -90,7 +131,9 @@ func (g *generation) weekBounds(w *window, p *pick, col, week int, n int32) (fro
 		if !scaled {
 			return most, most
 		}
-		if g.weekKind[week] != plan.WeekTraining {
+		if g.weekKind[week] != plan.WeekTraining || week == 0 && g.brief.Request.Athlete.Status != plan.Novice {
+			// The first week of someone who trains starts near what is done now, even if by
+			// single sets; a novice's full dose is small enough.
 			least = 1
 		}
 		return min(max(n, least), most), min(least, n)

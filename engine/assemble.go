@@ -74,6 +74,7 @@ func (g *generation) prescribe(w *window, a *allocated) error {
 			if err != nil {
 				return err
 			}
+			g.made = append(g.made, timed{w, w.sessions[at].column, s.Seconds})
 			out.Sessions = append(out.Sessions, s)
 		}
 		g.totals(&out, week)
@@ -119,6 +120,7 @@ func (g *generation) session(w *window, a *allocated, o *occurrence, sets [][]in
 	}
 	here = g.ordered(here)
 	mark := len(g.findings)
+	g.noRamp = false
 	for given := 0; ; given++ {
 		g.findings = g.findings[:mark] // those of an attempt that is not kept
 		if err := g.attempt(&out, o, here, count); err != nil {
@@ -131,7 +133,11 @@ func (g *generation) session(w *window, a *allocated, o *occurrence, sets [][]in
 			}
 			break
 		}
-		if !g.giveUp(&out, here, count) {
+		if !g.giveUp(here, count) {
+			if len(g.finding) > 0 && !g.noRamp {
+				g.noRamp = true // loads by feel then
+				continue
+			}
 			return out, fault.New(fault.Internal, "TIME_BOUND", fmt.Sprintf("week %d, day %d", o.week+1, o.slot.Day+1),
 				fmt.Sprintf("takes %s of %s: the allocation's bound on time is wrong", out.Seconds, out.Limit))
 		}
@@ -174,14 +180,20 @@ func (g *generation) attempt(out *plan.Session, o *occurrence, here []pick, coun
 // giveUp takes a set from the last exercise that can spare one, where the session finds
 // loads and so takes longer than it will; an exercise of one set goes only when no other
 // set is left to give. False: nothing here is due to that.
-func (g *generation) giveUp(out *plan.Session, here []pick, count map[string]int32) bool {
+func (g *generation) giveUp(here []pick, count map[string]int32) bool {
 	if len(g.finding) == 0 {
 		return false
+	}
+	left := 0
+	for i := range here {
+		if count[here[i].ex.ID] > 0 {
+			left++
+		}
 	}
 	for _, least := range [...]int32{2, 1, 0} {
 		for i := len(here) - 1; i >= 0; i-- {
 			p := &here[i]
-			if n := count[p.ex.ID]; n > least && (least > 0 || p.pin < 0 && p.goal < 0 && n > 0) {
+			if n := count[p.ex.ID]; n > least && (least > 0 || left > 1 && p.pin < 0 && p.goal < 0) {
 				count[p.ex.ID]--
 				return true
 			}
@@ -292,6 +304,10 @@ func (g *generation) input(o *occurrence, p *pick, st *state, schemes []plan.Sch
 		return in
 	}
 	if in.Menu == nil || st.free > 0 {
+		return in
+	}
+	if g.noRamp {
+		in.Menu = nil
 		return in
 	}
 	if in.Menu.Len() == 1 {
@@ -408,10 +424,14 @@ func (g *generation) liftTotal(w *plan.Week, id string, wanted int32) plan.LiftT
 					continue
 				}
 				t.Sets++
-				t.Reps += set.Expected
+				reps := set.Expected
+				if reps == 0 {
+					reps = set.Reps.Max // nothing better is known
+				}
+				t.Reps += reps
 				if set.Load.Set {
 					known = true
-					volume += int64(set.Expected) * set.Load.Value.In(unit).Milli
+					volume += int64(reps) * set.Load.Value.In(unit).Milli
 				}
 				if set.Intensity.Set && set.Intensity.Value > t.Top.Value {
 					t.Top = set.Intensity

@@ -24,7 +24,7 @@ func (d *bender) limits(e *exercise.Exercise, role plan.Role, p *plan.Place, ask
 		Failure:      !d.safety.NoFailure && role != plan.Explosive,
 		RepsFloor:    d.safety.MinReps,
 	}
-	if role != plan.GoalLift && role != plan.Explosive {
+	if role != plan.Explosive && (role != plan.GoalLift || e.Role != plan.MultiJoint) {
 		l.RepsFloor = max(l.RepsFloor, e.MinReps)
 	}
 	if d.exposed(e, p) {

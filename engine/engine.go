@@ -62,9 +62,12 @@ type generation struct {
 	strengths *strengths
 	excluded  map[string]bool
 	menus     map[menuKey]*load.Menu
-	found     map[string]calibration // by exercise
-	finding   map[string]calibration // in the session being made
-	told      map[string]bool        // exercises whose softened schemes have been told
+	found     map[string]calibration   // by exercise
+	finding   map[string]calibration   // in the session being made
+	made      []timed                  // sessions, for what they took
+	blocked   [][plan.MuscleCount]bool // by column of the window: trained too short a time before it
+	noRamp    bool                     // the session being made has no time to find loads
+	told      map[string]bool          // exercises whose softened schemes have been told
 	different map[roleKey][]*occurrence
 	twins     map[roleKey]int
 	findings  []plan.Finding
@@ -76,6 +79,13 @@ func (e *Engine) done(stage string) {
 	if e.observe != nil {
 		e.observe(stage)
 	}
+}
+
+// timed is what one session of a window's column took.
+type timed struct {
+	window *window
+	column int
+	took   plan.Seconds
 }
 
 // Generate makes the program of a request. Errors are faults: Invalid with every
@@ -283,6 +293,8 @@ type allocated struct {
 
 func (g *generation) allocate(ctx context.Context, w *window, before *allocated) (*allocated, error) {
 	a := &allocated{window: w, picks: g.shortlist(w)}
+	g.absent(a)
+	g.blocked = g.tooSoon(w, before)
 	var err error
 	if a.model, err = g.allocationModel(w, a.picks); err != nil {
 		return nil, err

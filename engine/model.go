@@ -134,6 +134,11 @@ func (g *generation) candidate(w *window, p *pick, m *schedule.Model) (schedule.
 			return c, err
 		}
 		o := same[i]
+		for m := range g.blocked[i] {
+			if g.blocked[i][m] && p.ex.Direct(plan.Muscle(m)) {
+				o = schedule.Option{}
+			}
+		}
 		if pin != nil && !g.pinnedTo(p.ex.ID, w.columns[i].group) {
 			o = schedule.Option{}
 		}
@@ -325,26 +330,52 @@ func (g *generation) clashes(m *schedule.Model, w *window) {
 	}
 }
 
-// hoursBetween gives the shortest time between two columns' sessions, whole days, the
-// turn of the week included.
+// hoursBetween gives the shortest time between two columns' sessions in whole days. Two
+// weekdays: the turn of the week included. Rotation groups: the shortest gap between
+// any two days, as each may follow the other.
 func (g *generation) hoursBetween(w *window, a, b int) int32 {
+	days := g.brief.Request.Constraints.Days
+	gap := func(x, y plan.Weekday) int32 {
+		d := (int32(x) - int32(y) + 7) % 7
+		return min(d, 7-d)
+	}
+	x, y := &w.columns[a], &w.columns[b]
+	if x.group == "" && y.group == "" {
+		return 24 * gap(days[x.day].Weekday, days[y.day].Weekday)
+	}
 	best := int32(7)
-	for i := range w.sessions {
-		for j := range w.sessions {
-			x, y := &w.sessions[i], &w.sessions[j]
-			if x.column != a || y.column != b {
-				continue
+	for i := range days {
+		for j := range i {
+			best = min(best, gap(days[i].Weekday, days[j].Weekday))
+		}
+	}
+	return 24 * best
+}
+
+// tooSoon finds, for asked recovery, what the end of the window before rules out at the
+// start of this one: muscles trained directly there, in columns that come too soon after.
+func (g *generation) tooSoon(w *window, before *allocated) [][plan.MuscleCount]bool {
+	out := make([][plan.MuscleCount]bool, len(w.columns))
+	if before == nil {
+		return out
+	}
+	for _, r := range g.brief.Request.Constraints.Recovery {
+		for i := range before.window.sessions {
+			x := &before.window.sessions[i]
+			trained := false
+			for c := range before.picks {
+				trained = trained || before.answer.Sets[c][x.column] > 0 && before.picks[c].ex.Direct(r.Muscle)
 			}
-			d := int32(y.week-x.week)*7 + g.offset(y.slot) - g.offset(x.slot)
-			if d < 0 {
-				d = -d
-			}
-			if d > 0 {
-				best = min(best, d)
+			for j := range w.sessions {
+				y := &w.sessions[j]
+				days := int32(y.week-x.week)*7 + g.offset(y.slot) - g.offset(x.slot)
+				if trained && days*24 < r.Hours {
+					out[y.column][r.Muscle] = true
+				}
 			}
 		}
 	}
-	return best * 24
+	return out
 }
 
 // offset is a session's day within its week.

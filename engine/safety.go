@@ -171,7 +171,6 @@ func (j *judge) screening() {
 	if !q.RegularExercise.Set || !q.KnownDisease.Set || !q.Symptoms.Set {
 		if q.Symptoms.Value || (q.KnownDisease.Value && !q.RegularExercise.Value) {
 			j.needs("athlete.screening")
-			return
 		}
 		j.moderate("The three screening questions are not all answered: at least two repetitions stay in reserve, loads stay below 80 % of 1RM, and nothing is tested.")
 		j.caution("screening-missing")

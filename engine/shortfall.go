@@ -79,6 +79,42 @@ func (g *generation) fillOf(a *allocated) []int32 {
 	return out
 }
 
+// absent says which pins and goal lifts a window's places rule out.
+func (g *generation) absent(a *allocated) {
+	r := &g.brief.Request
+	say := func(id, field string) {
+		ex, ok := g.brief.Catalogue.ByID(id)
+		for i := range a.picks {
+			ok = ok && a.picks[i].ex.ID != id
+		}
+		if !ok {
+			return
+		}
+		w := a.window
+		g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(w.from + 1), ExerciseID: id, Field: field,
+			Says: fmt.Sprintf("Weeks %d–%d: %s is left out: the places of these weeks don't have what it needs.", w.from+1, w.to, ex.Name)})
+	}
+	for i, goal := range r.Goals {
+		if goal.Lift() {
+			say(goal.ExerciseID, fmt.Sprintf("goals[%d].exercise_id", i))
+		}
+	}
+	for i, p := range r.Constraints.Pinned {
+		say(p.ExerciseID, fmt.Sprintf("constraints.pinned[%d].exercise_id", i))
+	}
+}
+
+// used is the most seconds that any session of a column takes.
+func (g *generation) used(w *window, col int) int64 {
+	most := plan.Seconds(0)
+	for _, s := range g.made {
+		if s.column == col && s.window == w {
+			most = max(most, s.took)
+		}
+	}
+	return int64(most)
+}
+
 func (g *generation) musclePath(m plan.Muscle) string {
 	for i, goal := range g.brief.Request.Goals {
 		if goal.Muscle == m && !goal.Lift() {
@@ -101,6 +137,11 @@ func (g *generation) limitOf(a *allocated, m plan.Muscle, full []int32) string {
 	}
 	if direct == 0 {
 		why := "nothing that trains it directly is possible"
+		for _, ex := range g.brief.Catalogue.All() {
+			if ex.Direct(m) && g.allowed(ex) && g.possible(ex, a.window) {
+				return "only out-of-the-way exercises train it directly here; pin one to have it"
+			}
+		}
 		if len(g.brief.Request.Athlete.Restrictions) > 0 {
 			return why + " with this equipment and these restrictions"
 		}
@@ -137,7 +178,7 @@ func (g *generation) liftLimit(a *allocated, id string, full []int32) string {
 
 // dayLimits says of each column why no more fits.
 func (g *generation) dayLimits(a *allocated, full []int32, m plan.Muscle) string {
-	var minutes, others []string
+	var minutes, reserved, others []string
 	for d := range a.model.Days {
 		day := &a.model.Days[d]
 		exercises, sets, direct := int32(0), int32(0), plan.HalfSets(0)
@@ -156,6 +197,9 @@ func (g *generation) dayLimits(a *allocated, full []int32, m plan.Muscle) string
 		switch {
 		case full[d] >= 800:
 			minutes = append(minutes, fmt.Sprint(int32(a.window.columns[d].limit/60)))
+			if used := g.used(a.window, d); used*1000 < int64(a.window.columns[d].limit)*800 {
+				reserved = append(reserved, fmt.Sprint(used/60))
+			}
 		case exercises >= day.MaxExercises:
 			others = append(others, fmt.Sprintf("the limit of %d exercises a session", day.MaxExercises))
 		case sets >= day.MaxSets:
@@ -169,6 +213,9 @@ func (g *generation) dayLimits(a *allocated, full []int32, m plan.Muscle) string
 	var says []string
 	if len(minutes) > 0 {
 		says = append(says, strings.Join(minutes, " + ")+" minutes are full")
+		if len(reserved) > 0 {
+			says[0] = strings.Join(minutes, " + ") + " minutes are taken, time for the longest warm-ups, sets and rests of these weeks reserved"
+		}
 	}
 	seen := map[string]bool{}
 	for _, o := range others {

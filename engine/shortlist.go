@@ -67,7 +67,7 @@ func (g *generation) shortlist(w *window) []pick {
 	usual, loaded := g.covered(w, open)
 	for _, p := range open {
 		m := firstPrime(p.ex)
-		if p.ex.Standing == exercise.Niche && (usual[m] || !large(m)) || g.poorer(&p, loaded[p.ex.Pattern][m]) {
+		if p.ex.Standing == exercise.Niche && (usual[m] || !large(m) && !g.wanted(m)) || g.poorer(&p, loaded[p.ex.Pattern][m]) || g.shown(&p, open, always) {
 			continue
 		}
 		s := shelf{p.ex.Pattern, m}
@@ -94,10 +94,28 @@ func (g *generation) covered(w *window, open []pick) (usual [plan.MuscleCount]bo
 				continue
 			}
 			usual[m] = usual[m] || p.ex.Standing != exercise.Niche
-			loaded[p.ex.Pattern][m] = loaded[p.ex.Pattern][m] || p.role != plan.Unloadable && g.choice(w, p.ex) >= fewLoads
+			loaded[p.ex.Pattern][m] = loaded[p.ex.Pattern][m] || p.role != plan.Unloadable && p.ex.Loading != plan.LoadingAdded && g.choice(w, p.ex) >= fewLoads
 		}
 	}
 	return usual, loaded
+}
+
+// shown reports an exercise of unknown strength beside a loaded one of the same pattern
+// that the athlete has shown and that trains all its prime muscles: what is known comes
+// first.
+func (g *generation) shown(p *pick, lists ...[]pick) bool {
+	if g.performed(p.ex.ID) {
+		return false
+	}
+	for _, list := range lists {
+		for i := range list {
+			q := &list[i]
+			if q.ex.Pattern == p.ex.Pattern && q.goal < 0 && g.performed(q.ex.ID) && q.role != plan.Unloadable && primesShared(q.ex, p.ex) == primesShared(p.ex, p.ex) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // choice is the fewest loads that any place of the window has for an exercise.
@@ -117,12 +135,22 @@ func (g *generation) choice(w *window, ex *exercise.Exercise) int {
 	return n
 }
 
+// wanted reports a muscle that a goal names.
+func (g *generation) wanted(m plan.Muscle) bool {
+	for _, goal := range g.brief.Request.Goals {
+		if goal.Muscle == m && m != plan.MuscleUnspecified {
+			return true
+		}
+	}
+	return false
+}
+
 func large(m plan.Muscle) bool { return slices.Contains(plan.LargeMuscles[:], m) }
 
 // poorer reports work without a load in numbers, of which the athlete has shown
 // nothing, where work with a choice of loads trains the same movement and muscle.
 func (g *generation) poorer(p *pick, loaded bool) bool {
-	return loaded && p.role == plan.Unloadable && !g.performed(p.ex.ID)
+	return loaded && (p.role == plan.Unloadable || p.ex.Loading == plan.LoadingAdded) && !g.performed(p.ex.ID)
 }
 
 func firstPrime(e *exercise.Exercise) plan.Muscle {
@@ -285,8 +313,17 @@ func (g *generation) preference(ex *exercise.Exercise, role plan.Role) int32 {
 			p += 4
 		}
 	}
+	for _, goal := range g.brief.Request.Goals {
+		if goal.Kind == plan.GoalGrow && ex.Direct(goal.Muscle) {
+			p += 8
+			break
+		}
+	}
 	if ex.Unilateral {
 		p -= 4 // takes twice the time
+		if g.brief.Request.Athlete.Status == plan.Novice {
+			p -= 8 // and balance
+		}
 	}
 	if ex.Is(exercise.HardOnLowerBack) {
 		p -= 3

@@ -88,7 +88,16 @@ func (a *auditor) pin(i int, p *plan.Pin) {
 	x, ok := a.cat.ByID(p.ExerciseID)
 	for j := range a.weeks {
 		w := &a.weeks[j]
-		if !w.training() {
+		if !w.training() || a.cut(w) {
+			continue
+		}
+		if a.rotating() {
+			if !a.nearby(j, p.ExerciseID) && !w.holds(p.ExerciseID) && a.rotationCould(j, p, x) {
+				f := w.about(rulePin)
+				f.ExerciseID, f.Field = p.ExerciseID, fmt.Sprintf("constraints.pinned[%d]", i)
+				a.finding(f, "%s is pinned and in no session of three weeks running.", a.name(p.ExerciseID))
+				return
+			}
 			continue
 		}
 		could, has := int32(0), int32(0)
@@ -112,7 +121,7 @@ func (a *auditor) pin(i int, p *plan.Pin) {
 		if want = min(want, could); has < want {
 			f := w.about(rulePin)
 			f.ExerciseID, f.Field = p.ExerciseID, fmt.Sprintf("constraints.pinned[%d]", i)
-			a.finding(f, "%s is in %d session(s) of the week; it is pinned for %d.", p.ExerciseID, has, want)
+			a.finding(f, "%s is in %d session(s) of the week; it is pinned for %d.", a.name(p.ExerciseID), has, want)
 			return
 		}
 	}
@@ -128,7 +137,7 @@ func (a *auditor) goalLift(i int, g *plan.Goal) {
 	absent, seldom := false, false
 	for j := range a.weeks {
 		w := &a.weeks[j]
-		if !w.training() {
+		if !w.training() || a.cut(w) {
 			continue
 		}
 		could, has := 0, 0
@@ -145,16 +154,42 @@ func (a *auditor) goalLift(i int, g *plan.Goal) {
 		f.ExerciseID, f.Field = g.ExerciseID, fmt.Sprintf("goals[%d]", i)
 		switch {
 		case could == 0:
-		case has == 0 && could == 1 && a.nearby(j, g.ExerciseID): // a rotation over single sessions
+		case has == 0 && (could == 1 || a.rotating()) && a.nearby(j, g.ExerciseID): // a rotation
 		case has == 0 && !absent:
 			absent = true
-			a.finding(f, "%s is a goal and not trained in week %d.", g.ExerciseID, w.n)
+			a.finding(f, "%s is a goal and not trained in week %d.", x.Name, w.n)
 		case has == 1 && could >= 3 && raised(g) && g.Priority == 1 && x.Curve != exercise.CurveDeadlift && !seldom && !absent:
 			seldom = true
 			f.Rule = ruleGoalLiftSeldom
-			a.finding(f, "%s is the first goal and trained once in week %d; twice or more is the guidance.", g.ExerciseID, w.n)
+			a.finding(f, "%s is the first goal and trained once in week %d; twice or more is the guidance.", x.Name, w.n)
 		}
 	}
+}
+
+// cut reports a week that lacks a day which the request offers.
+func (a *auditor) cut(w *week) bool { return len(w.sessions) < len(a.r.Constraints.Days) }
+
+func (w *week) holds(id string) bool {
+	for i := range w.sessions {
+		if w.sessions[i].holds(id) {
+			return true
+		}
+	}
+	return false
+}
+
+// rotationCould reports that a pin's group, or for one without any session, comes up in
+// the week or beside it at a place that has what the exercise needs.
+func (a *auditor) rotationCould(at int, p *plan.Pin, x *exercise.Exercise) bool {
+	for j := max(0, at-1); j <= min(at+1, len(a.weeks)-1); j++ {
+		for k := range a.weeks[j].sessions {
+			s := &a.weeks[j].sessions[k]
+			if (p.Group == "" || s.s.Group == p.Group) && (x == nil || s.place == nil || x.Available(s.place)) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // nearby reports the exercise in the week before or after.

@@ -167,7 +167,7 @@ func (m *maker) known(r *run) {
 			sol.d = d
 		}
 	}
-	if ok && !e.Intensity.Set && !m.calibrating && sol.miss.over > d.n && m.in.Role != plan.GoalLift {
+	if ok && !e.Intensity.Set && !m.calibrating && sol.miss.over > 1 && m.in.Role != plan.GoalLift {
 		m.fewerButHeavier(d, &sol)
 	}
 	if !ok || !m.doable(sol.best) {
@@ -182,19 +182,21 @@ func (m *maker) known(r *run) {
 // fewerButHeavier goes below the range where the loads come in steps so big that the
 // lighter one is next to no work: better a few repetitions less at the heavier one.
 func (m *maker) fewerButHeavier(d *demand, sol *solver) {
-	low := *d
-	low.lo = max(d.lo-belowRange, m.in.Limits.RepsFloor, fewReps+1)
-	if low.lo >= d.lo {
+	for by := int32(1); by <= belowRange; by++ {
+		low := *d
+		if low.lo -= by; low.lo < max(m.in.Limits.RepsFloor, fewReps+1) {
+			return
+		}
+		again := solver{d: &low, str: m.str, lad: m.lad, limit: m.in.Limits.MaxIntensity, from: m.debt}
+		if !again.solve() || !again.miss.none() || !m.doable(again.best) {
+			continue
+		}
+		m.notes.say(noteBelow, "reps", rangeText(plan.Range{Min: d.lo, Max: d.hi}))
+		*d = low
+		*sol = again
+		sol.d = d
 		return
 	}
-	again := solver{d: &low, str: m.str, lad: m.lad, limit: m.in.Limits.MaxIntensity, from: m.debt}
-	if !again.solve() || again.miss.cost() >= sol.miss.cost() || !m.doable(again.best) {
-		return
-	}
-	m.notes.say(noteBelow, "reps", rangeText(plan.Range{Min: d.lo, Max: d.hi}))
-	*d = low
-	*sol = again
-	sol.d = d
 }
 
 // doable reports sets of at least one repetition each, none above the cap.
@@ -235,7 +237,7 @@ func (m *maker) write(r *run, missed miss) {
 		// A set that the range ends before failure is none to failure.
 		set.ToFailure = d.failure && x.rir == 0
 		if d.asked || d.open || x.rir <= hiddenRIR {
-			set.RIR = plan.Some(x.rir)
+			set.RIR = plan.Some(min(x.rir, mostRIR))
 		}
 		if m.str.oneRM > 0 {
 			set.Intensity = plan.Some(m.str.permille(x.rung.moved))
