@@ -37,6 +37,7 @@ func (g *generation) weekSets(w *window, picks []pick, sets [][]int32, week int)
 	}
 	a.count()
 	for m := range a.have {
+		a.dear[m] = now.Muscles[m].Floor > 0 || now.Muscles[m].Priority
 		full := peak.Muscles[m].Wanted
 		share := int64(g.weekShare[week])
 		if full > 0 {
@@ -149,6 +150,7 @@ type apportioner struct {
 	lo     [][]int32
 	have   [plan.MuscleCount]int64 // times × half sets
 	target [plan.MuscleCount]int64
+	dear   [plan.MuscleCount]bool
 	lifts  []liftShare
 }
 
@@ -225,11 +227,15 @@ func (a *apportioner) trim() {
 	}
 }
 
-// missCost is the cost of a miss: its square, three times that above the target, since weeks
-// should rather begin low than high.
-func missCost(miss int64) int64 {
-	if miss > 0 {
+// missCost is the cost of a miss: its square, three times that above the target, since
+// weeks should rather begin low than high, and twenty times below it for muscles with a
+// floor or a goal.
+func missCost(miss int64, dear bool) int64 {
+	switch {
+	case miss > 0:
 		return 3 * miss * miss
+	case dear:
+		return 20 * miss * miss
 	}
 	return miss * miss
 }
@@ -256,7 +262,7 @@ func (a *apportioner) gain(ex *exercise.Exercise, times int64) int64 {
 		}
 		before := a.have[m] - a.target[m]
 		after := before - v
-		sum += missCost(before) - missCost(after)
+		sum += missCost(before, a.dear[m]) - missCost(after, a.dear[m])
 	}
 	for i := range a.lifts {
 		if l := &a.lifts[i]; l.id == ex.ID {

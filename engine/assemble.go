@@ -74,6 +74,11 @@ func (g *generation) prescribe(w *window, a *allocated) error {
 			if err != nil {
 				return err
 			}
+			if len(s.Exercises) == 0 {
+				g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(week + 1), Field: fmt.Sprintf("constraints.days[%d]", s.Day),
+					Says: fmt.Sprintf("%s is left out: nothing that the session is for fits into its %d minutes with what is there.", s.Weekday, s.Limit/60)})
+				continue
+			}
 			g.made = append(g.made, timed{w, w.sessions[at].column, s.Seconds})
 			out.Sessions = append(out.Sessions, s)
 		}
@@ -118,7 +123,7 @@ func (g *generation) session(w *window, a *allocated, o *occurrence, sets [][]in
 			count[a.picks[i].ex.ID] = n
 		}
 	}
-	here = g.ordered(here)
+	here = g.ordered(g.rested(o, here, count))
 	mark := len(g.findings)
 	g.noRamp = false
 	for given := 0; ; given++ {
@@ -142,6 +147,7 @@ func (g *generation) session(w *window, a *allocated, o *occurrence, sets [][]in
 				fmt.Sprintf("takes %s of %s: the allocation's bound on time is wrong", out.Seconds, out.Limit))
 		}
 	}
+	g.trained(o, &out)
 	for i := range out.Exercises {
 		e := &out.Exercises[i]
 		if f, ok := g.finding[e.ExerciseID]; ok {
@@ -154,6 +160,42 @@ func (g *generation) session(w *window, a *allocated, o *occurrence, sets [][]in
 		}
 	}
 	return out, nil
+}
+
+// rested leaves out what the request's recovery hours forbid so soon after the last
+// direct work for a muscle. The allocation keeps them between days of a week; weeks
+// with sessions missing, and rotations, can bring days closer.
+func (g *generation) rested(o *occurrence, here []pick, count map[string]int32) []pick {
+	day := int32(o.week)*7 + g.offset(o.slot)
+	var out []pick
+	for _, p := range here {
+		ok := true
+		for i, r := range g.brief.Request.Constraints.Recovery {
+			if last := g.lastDirect[r.Muscle]; p.ex.Direct(r.Muscle) && last.Set && (day-last.Value)*24 < r.Hours {
+				ok = false
+				g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(o.week + 1), ExerciseID: p.ex.ID, Field: fmt.Sprintf("constraints.recovery[%d]", i),
+					Says: fmt.Sprintf("%s is left out on %s: %d hours after the last direct sets for %s have not passed.", p.ex.Name, o.slot.Weekday, r.Hours, r.Muscle)})
+				break
+			}
+		}
+		if ok {
+			out = append(out, p)
+		} else {
+			delete(count, p.ex.ID)
+		}
+	}
+	return out
+}
+
+// trained notes the day for the muscles that the request wants rested.
+func (g *generation) trained(o *occurrence, s *plan.Session) {
+	for _, r := range g.brief.Request.Constraints.Recovery {
+		for i := range s.Exercises {
+			if ex, ok := g.brief.Catalogue.ByID(s.Exercises[i].ExerciseID); ok && ex.Direct(r.Muscle) {
+				g.lastDirect[r.Muscle] = plan.Some(int32(o.week)*7 + g.offset(o.slot))
+			}
+		}
+	}
 }
 
 // attempt prescribes all exercises of a session with the sets they have.
@@ -265,12 +307,20 @@ func (g *generation) onlyLoad(ex *exercise.Exercise, place int32, st *state) (pl
 	return m.At(0).Load, true
 }
 
+// most is a number of repetitions, or the safety limits' own where that is less.
+func (g *generation) most(reps int32) int32 {
+	if m := g.safety.MaxReps; m > 0 {
+		return min(m, reps)
+	}
+	return reps
+}
+
 // widened lets repetitions reach what a load that happens to be light needs.
-func widened(schemes []plan.Scheme) []plan.Scheme {
+func widened(schemes []plan.Scheme, most int32) []plan.Scheme {
 	out := append([]plan.Scheme(nil), schemes...)
 	for i := range out {
 		if !out[i].Reps.IsZero() {
-			out[i].Reps.Max = max(out[i].Reps.Max, mostReps)
+			out[i].Reps.Max = max(out[i].Reps.Max, most)
 		}
 	}
 	return out
@@ -297,7 +347,7 @@ func (g *generation) input(o *occurrence, p *pick, st *state, schemes []plan.Sch
 		Limits:  g.limits(o, p.ex, p.role),
 	}
 	if (st.known || st.free > 0) && (in.Menu == nil || in.Menu.Len() < fewLoads) {
-		in.Limits.Stretch = mostStretch
+		in.Limits.Stretch = g.most(mostStretch)
 	}
 	if st.known {
 		in.Athlete.OneRMGrams = st.planned[o.week]
@@ -313,7 +363,7 @@ func (g *generation) input(o *occurrence, p *pick, st *state, schemes []plan.Sch
 	if in.Menu.Len() == 1 {
 		// The only load that is there: nothing to look for, repetitions do the rest.
 		in.Menu = nil
-		in.Schemes = widened(schemes)
+		in.Schemes = widened(schemes, g.most(mostReps))
 		return in
 	}
 	if found, ok := g.found[p.ex.ID]; ok {

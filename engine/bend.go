@@ -119,8 +119,8 @@ func (d *bender) one(s plan.Scheme, e *exercise.Exercise, c *load.Curve, l presc
 	if in := s.Effort.Intensity; in.Set && l.MaxIntensity > 0 && in.Value > l.MaxIntensity && s.Effort.Reference.Kind != plan.RefRM {
 		s.Effort.Intensity = plan.Some(l.MaxIntensity)
 	}
-	if d.safety.MaxReps > 0 && s.Reps.Max > d.safety.MaxReps {
-		s.Reps.Max = max(d.safety.MaxReps, s.Reps.Min)
+	if most := d.safety.MaxReps; most > 0 && s.Reps.Max > most {
+		s.Reps = plan.Range{Min: min(s.Reps.Min, most), Max: most}
 	}
 	if !s.Effort.ToFailure && rir.Set {
 		s.Effort.RIR = rir

@@ -93,6 +93,9 @@ func tinyCase(t *rapid.T) tiny {
 			c.r.Goals = append(c.r.Goals, g)
 		}
 	}
+	if chance(30, "kept lift") {
+		c.r.Goals = append(c.r.Goals, plan.Goal{Kind: plan.GoalMaintainLift, ExerciseID: c.list[0].ID, Priority: n(1, 3, "lift priority")})
+	}
 	if len(c.r.Goals) == 0 {
 		c.r.Goals = []plan.Goal{{Kind: plan.GoalGeneral, Priority: 2}}
 	}
@@ -105,7 +108,7 @@ func tinyCase(t *rapid.T) tiny {
 		switch {
 		case chance(25, "pinned"):
 			k.Pinned = append(k.Pinned, plan.Pin{ExerciseID: x.ID, PerWeek: n(0, days, "per week")})
-		case chance(10, "excluded") && len(k.Excluded) == 0:
+		case chance(10, "excluded") && len(k.Excluded) == 0 && x.ID != c.list[0].ID:
 			k.Excluded = append(k.Excluded, x.ID)
 		}
 	}
@@ -195,6 +198,11 @@ func (c *tiny) allowed(sets [][]int32) bool {
 			return false
 		}
 	}
+	for _, l := range c.doses.Lifts {
+		if l.MinDays > 0 && slices.Max(sets[0]) == 0 && l.ExerciseID == c.list[0].ID {
+			return false
+		}
+	}
 	for _, p := range k.Pinned {
 		i := slices.IndexFunc(c.list, func(x exercise.Exercise) bool { return x.ID == p.ExerciseID })
 		there := int32(0)
@@ -254,6 +262,13 @@ func (c *tiny) cost(sets [][]int32) [2]int64 {
 		} else {
 			out[1] += 4 * w * sum
 		}
+	}
+	for _, l := range c.doses.Lifts {
+		have := int64(0)
+		for _, n := range sets[0] {
+			have += 2 * int64(n)
+		}
+		out[0] += int64(l.Weight) * miss(plan.HalfSets(2*l.Sets), have)
 	}
 	of := func(any ...plan.Pattern) (sum int64) {
 		for _, p := range any {

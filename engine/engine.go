@@ -49,29 +49,30 @@ func (e *Engine) Catalogue() *exercise.Catalogue { return e.catalogue }
 
 // generation is the state of making one program.
 type generation struct {
-	engine    *Engine
-	brief     *Brief
-	safety    Safety
-	bender    bender
-	slots     [][]Slot
-	outline   plan.Outline
-	weekKind  []plan.WeekKind
-	weekShare []plan.Permille
-	caps      [plan.MuscleCount]plan.HalfSets
-	doses     []dose.WeekDose
-	strengths *strengths
-	excluded  map[string]bool
-	menus     map[menuKey]*load.Menu
-	found     map[string]calibration   // by exercise
-	finding   map[string]calibration   // in the session being made
-	made      []timed                  // sessions, for what they took
-	blocked   [][plan.MuscleCount]bool // by column of the window: trained too short a time before it
-	noRamp    bool                     // the session being made has no time to find loads
-	told      map[string]bool          // exercises whose softened schemes have been told
-	different map[roleKey][]*occurrence
-	twins     map[roleKey]int
-	findings  []plan.Finding
-	program   plan.Program
+	engine     *Engine
+	brief      *Brief
+	safety     Safety
+	bender     bender
+	slots      [][]Slot
+	outline    plan.Outline
+	weekKind   []plan.WeekKind
+	weekShare  []plan.Permille
+	caps       [plan.MuscleCount]plan.HalfSets
+	doses      []dose.WeekDose
+	strengths  *strengths
+	excluded   map[string]bool
+	menus      map[menuKey]*load.Menu
+	found      map[string]calibration            // by exercise
+	finding    map[string]calibration            // in the session being made
+	made       []timed                           // sessions, for what they took
+	lastDirect [plan.MuscleCount]plan.Opt[int32] // day of the program
+	blocked    [][plan.MuscleCount]bool          // by column of the window: trained too short a time before it
+	noRamp     bool                              // the session being made has no time to find loads
+	told       map[string]bool                   // exercises whose softened schemes have been told
+	different  map[roleKey][]*occurrence
+	twins      map[roleKey]int
+	findings   []plan.Finding
+	program    plan.Program
 }
 
 // done tells an observer that a stage has ended.

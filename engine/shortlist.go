@@ -50,7 +50,7 @@ func (g *generation) shortlist(w *window) []pick {
 			always = append(always, p)
 			continue
 		}
-		if !g.allowed(ex) || ex.Pattern.Explosive() {
+		if !g.allowed(ex) || ex.Pattern.Explosive() || g.tooHard(ex) {
 			continue // explosive work is there when pinned
 		}
 		p.preference = g.preference(ex, p.role)
@@ -81,7 +81,30 @@ func (g *generation) shortlist(w *window) []pick {
 			out = append(out, p)
 		}
 	}
+	for m := plan.Muscle(1); m < plan.MuscleCount; m++ {
+		if large(m) || g.wanted(m) {
+			out = withDirect(out, open, m)
+		}
+	}
 	sort.Slice(out, func(i, j int) bool { return out[i].ex.ID < out[j].ex.ID })
+	return out
+}
+
+// withDirect adds the best two exercises for a muscle that nothing else on the list
+// trains directly.
+func withDirect(out, open []pick, m plan.Muscle) []pick {
+	for i := range out {
+		if out[i].ex.Direct(m) {
+			return out
+		}
+	}
+	n := 0
+	for _, p := range open {
+		if p.ex.Direct(m) && n < 2 {
+			out = append(out, p)
+			n++
+		}
+	}
 	return out
 }
 
@@ -216,6 +239,21 @@ func (g *generation) restriction(ex *exercise.Exercise) int {
 		}
 	}
 	return -1
+}
+
+// tooHard reports body-mass work of which the athlete has shown too few repetitions to
+// train it with something left.
+func (g *generation) tooHard(ex *exercise.Exercise) bool {
+	if ex.Loading.Loadable() {
+		return false
+	}
+	best := int32(0)
+	for _, p := range g.brief.Request.Athlete.Performances {
+		if p.ExerciseID == ex.ID {
+			best = max(best, p.Reps+p.RIR.Or(0))
+		}
+	}
+	return best > 0 && best-max(2, g.safety.MinRIR) < max(4, ex.MinReps)
 }
 
 // skilled: what is stated, else by status; a novice is taught low and, with a qualified

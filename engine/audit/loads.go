@@ -113,8 +113,8 @@ func (a *auditor) jumps() {
 			for j := range w.sessions {
 				for k := range w.sessions[j].lifts {
 					l := &w.sessions[j].lifts[k]
-					if l.e.ExerciseID != id {
-						continue
+					if l.e.ExerciseID != id || l.x != nil && !l.x.Loading.Loadable() {
+						continue // body mass alone: what is possible was shown, nothing is put on
 					}
 					s := l.usable()
 					if s == nil {

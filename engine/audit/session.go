@@ -158,7 +158,7 @@ func (a *auditor) fewReps(l *lift) {
 		}
 		small := l.x.Role == plan.SingleJoint || l.x.Role == plan.Trunk
 		switch {
-		case small && s.Reps.Max <= 3:
+		case small && s.Reps.Max <= 3 && l.x.Loading.Loadable():
 			a.finding(l.about(ruleFewReps), "%s for %d repetitions: triples and fewer are for goal lifts and big multi-joint lifts.", l.name(), s.Reps.Max)
 			return
 		case s.Reps.Max < l.x.MinReps:

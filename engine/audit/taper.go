@@ -91,22 +91,6 @@ func (a *auditor) taperDays(day int64) int64 {
 	return 7
 }
 
-// rotating reports more rotation groups than a week has sessions: weeks are then not
-// alike, and the volume of single ones says little.
-func (a *auditor) rotating() bool {
-	groups, fewest := map[string]bool{}, 7
-	for i := range a.weeks {
-		w := &a.weeks[i]
-		for j := range w.sessions {
-			groups[w.sessions[j].s.Group] = true
-		}
-		if w.training() {
-			fewest = min(fewest, len(w.sessions))
-		}
-	}
-	return len(groups) > fewest && !groups[""]
-}
-
 func (a *auditor) startDay(w *week) int64 {
 	if d, ok := a.weekStart(w); ok {
 		return int64(d)
@@ -141,7 +125,7 @@ func (a *auditor) taperVolume(from, day int64, goal int) bool {
 	switch {
 	case kept > 900:
 		f.Rule = ruleTaperMissing
-		if a.r.Plan.Taper.Set && !a.rotating() {
+		if a.r.Plan.Taper.Set && kept >= 980 {
 			f.Level = plan.LevelViolation
 			f.Field = "plan.taper"
 		}

@@ -91,7 +91,7 @@ func (a *auditor) pin(i int, p *plan.Pin) {
 		if !w.training() || a.cut(w) {
 			continue
 		}
-		if a.rotating() {
+		if a.rotates(j) {
 			if !a.nearby(j, p.ExerciseID) && !w.holds(p.ExerciseID) && a.rotationCould(j, p, x) {
 				f := w.about(rulePin)
 				f.ExerciseID, f.Field = p.ExerciseID, fmt.Sprintf("constraints.pinned[%d]", i)
@@ -154,7 +154,7 @@ func (a *auditor) goalLift(i int, g *plan.Goal) {
 		f.ExerciseID, f.Field = g.ExerciseID, fmt.Sprintf("goals[%d]", i)
 		switch {
 		case could == 0:
-		case has == 0 && (could == 1 || a.rotating()) && a.nearby(j, g.ExerciseID): // a rotation
+		case has == 0 && (could == 1 || a.rotates(j)) && a.nearby(j, g.ExerciseID): // a rotation
 		case has == 0 && !absent:
 			absent = true
 			a.finding(f, "%s is a goal and not trained in week %d.", x.Name, w.n)
@@ -168,6 +168,20 @@ func (a *auditor) goalLift(i int, g *plan.Goal) {
 
 // cut reports a week that lacks a day which the request offers.
 func (a *auditor) cut(w *week) bool { return len(w.sessions) < len(a.r.Constraints.Days) }
+
+// rotates reports more rotation groups about a week than it has sessions: then not every
+// group comes up in it.
+func (a *auditor) rotates(at int) bool {
+	groups := map[string]bool{}
+	for j := max(0, at-1); j <= min(at+1, len(a.weeks)-1); j++ {
+		for k := range a.weeks[j].sessions {
+			if g := a.weeks[j].sessions[k].s.Group; g != "" {
+				groups[g] = true
+			}
+		}
+	}
+	return len(groups) > len(a.weeks[at].sessions)
+}
 
 func (w *week) holds(id string) bool {
 	for i := range w.sessions {

@@ -11,7 +11,7 @@ const (
 	openReps     = 10 // what an open-ended set without a known strength is timed with
 	fewReps      = 3  // up to here loads are rounded down
 	hiddenRIR    = 5  // a reserve above it is no RIR any more (scale: below 7 do not convert)
-	mostRIR      = 10 // the scale ends there
+	mostRIR      = 10 // the scale ends there; more is said, not stated
 	belowRange   = 4  // how far below a range repetitions may go for a load that is some work
 	repsTogether = 3  // fewest repetitions of a body-mass set that is still prescribed
 )

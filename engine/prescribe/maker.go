@@ -236,8 +236,8 @@ func (m *maker) write(r *run, missed miss) {
 		set.Expected = x.reps
 		// A set that the range ends before failure is none to failure.
 		set.ToFailure = d.failure && x.rir == 0
-		if d.asked || d.open || x.rir <= hiddenRIR {
-			set.RIR = plan.Some(min(x.rir, mostRIR))
+		if (d.asked || d.open) && x.rir <= mostRIR || x.rir <= hiddenRIR {
+			set.RIR = plan.Some(x.rir)
 		}
 		if m.str.oneRM > 0 {
 			set.Intensity = plan.Some(m.str.permille(x.rung.moved))
