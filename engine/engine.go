@@ -65,6 +65,7 @@ type generation struct {
 	found      map[string]calibration            // by exercise
 	finding    map[string]calibration            // in the session being made
 	made       []timed                           // sessions, for what they took
+	missed     [plan.MuscleCount]plan.HalfSets   // what the window's findings cover
 	lastDirect [plan.MuscleCount]plan.Opt[int32] // day of the program
 	blocked    [][plan.MuscleCount]bool          // by column of the window: trained too short a time before it
 	noRamp     bool                              // the session being made has no time to find loads
@@ -264,6 +265,9 @@ func (g *generation) shape(ctx context.Context) error {
 func (g *generation) fill(ctx context.Context) error {
 	var before *allocated
 	wins := windows(&g.outline, g.slots)
+	if err := g.everywhere(wins); err != nil {
+		return err
+	}
 	for i := range wins {
 		if len(wins[i].sessions) == 0 {
 			g.emptyWeeks(&wins[i])
@@ -279,9 +283,45 @@ func (g *generation) fill(ctx context.Context) error {
 		}
 		g.engine.done("prescribe")
 		g.shortfalls(&wins[i], a)
+		g.weekMisses(&wins[i])
 		before = a
 	}
-	return nil
+	for _, ph := range g.program.Phases {
+		for _, w := range ph.Weeks {
+			if len(w.Sessions) > 0 {
+				return nil
+			}
+		}
+	}
+	return fault.New(fault.Infeasible, "NOTHING_FITS", "constraints.days",
+		"leave no session: nothing that trains something fits into any day with the equipment, restrictions and limits given; more minutes or equipment would help")
+}
+
+// everywhere refuses pins and goal lifts that no window can hold: a rotation has one
+// list of exercises for all the places that its sessions fall on.
+func (g *generation) everywhere(wins []window) error {
+	bad := fault.NewCollector(fault.Infeasible)
+	check := func(path, id string) {
+		ex, ok := g.brief.Catalogue.ByID(id)
+		if !ok {
+			return
+		}
+		for i := range wins {
+			if g.possible(ex, &wins[i]) {
+				return
+			}
+		}
+		bad.Add("EQUIPMENT", path, ex.Name+" can't be done at all the places that any one kind of session falls on; move those days to one place, or choose a strategy without rotating workouts")
+	}
+	for i, goal := range g.brief.Request.Goals {
+		if goal.Lift() {
+			check(fmt.Sprintf("goals[%d].exercise_id", i), goal.ExerciseID)
+		}
+	}
+	for i, p := range g.brief.Request.Constraints.Pinned {
+		check(fmt.Sprintf("constraints.pinned[%d].exercise_id", i), p.ExerciseID)
+	}
+	return bad.Err()
 }
 
 // allocated is a window's answer.

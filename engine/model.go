@@ -156,6 +156,11 @@ func (g *generation) candidate(w *window, p *pick, m *schedule.Model) (schedule.
 		if pin.EverySession || pin.Group != "" {
 			c.MinDays = max(1, allowed)
 		}
+		// With more rotation groups than a week has sessions, a week has any of them: the
+		// pin must be in so many that none goes without.
+		if n := int32(len(w.columns)) - w.fewest + 1; w.columns[0].group != "" && pin.Group == "" {
+			c.MinDays = max(c.MinDays, min(n, allowed))
+		}
 	}
 	return c, nil
 }
@@ -206,6 +211,9 @@ func (g *generation) option(w *window, col int, p *pick) (schedule.Option, error
 		in.Warmup = true
 		in.Calibrate = false // once a program: that session gives sets up for it
 		f, per := prescribe.Bound(in)
+		if !o.Allowed {
+			fixed = f // may be below zero: the last rest is not needed
+		}
 		fixed, perSet = max(fixed, f), max(perSet, per)
 		o.Allowed, o.Lo, o.Hi = true, max(o.Lo, lo), max(o.Hi, hi)
 	}

@@ -159,8 +159,15 @@ func (s *settler) limits(l *plan.Limits) {
 		s.assume("constraints.limits", fmt.Sprintf("At most %d exercises and %d sets a session, and %d direct sets for a muscle in one.",
 			l.ExercisesPerSession.Value, l.SetsPerSession.Value, defaultMuscleSession))
 	}
+	var seen [plan.MuscleCount]bool
 	for i, m := range l.MuscleSetsPerWeek {
 		path := fmt.Sprintf("constraints.limits.muscle_sets_per_week[%d]", i)
+		if m.Muscle < plan.MuscleCount {
+			if seen[m.Muscle] {
+				s.bad.Add("DUPLICATE", path+".muscle", m.Muscle.String()+" is listed twice")
+			}
+			seen[m.Muscle] = true
+		}
 		if m.Muscle == plan.MuscleUnspecified || m.Muscle >= plan.MuscleCount {
 			s.bad.Add("UNKNOWN_MUSCLE", path+".muscle", "is not a known muscle")
 		}

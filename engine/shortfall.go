@@ -23,9 +23,11 @@ func (g *generation) shortfalls(w *window, a *allocated) {
 		d := &peak.Muscles[m]
 		got := g.achieved(a, m)
 		miss := d.Wanted - got
+		g.missed[m] = 0
 		if miss <= 0 || !d.Priority && got >= d.Floor && miss < worthSaying {
 			continue
 		}
+		g.missed[m] = miss + 1
 		g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(w.from + 1), Muscle: m, Field: g.musclePath(m),
 			Says: fmt.Sprintf("%s: %s gets %s of %s weekly sets: %s.", weeks, m, got, d.Wanted, g.limitOf(a, m, full))})
 	}
@@ -79,6 +81,39 @@ func (g *generation) fillOf(a *allocated) []int32 {
 	return out
 }
 
+// weekMisses lists floors and goals that single weeks of a window miss although its
+// allocation does not: a rotation, a missing session, or sets that are whole numbers.
+func (g *generation) weekMisses(w *window) {
+	said := g.missed // by the window's allocation, already said
+	phase := g.phase(w.phase)
+	for i := range phase.Weeks {
+		week := &phase.Weeks[i]
+		at := int(week.Number) - 1
+		if at < w.from || at >= w.to {
+			continue
+		}
+		sessions := int32(len(week.Sessions))
+		for _, t := range week.Muscles {
+			d := &g.doses[at].Muscles[t.Muscle]
+			miss := t.Wanted - t.Sets
+			if miss <= said[t.Muscle] || miss <= 0 || !d.Priority && t.Sets >= d.Floor {
+				continue
+			}
+			why := "sets are whole numbers, and one more would put another muscle above its climb or this one above its wish"
+			switch {
+			case w.columns[0].group != "" && int32(len(w.columns)) > 1:
+				why = "the rotation brings its sessions up more in other weeks"
+			case sessions < w.fewest:
+				why = fmt.Sprintf("the week has %s of %d", counted(int(sessions), "session"), w.fewest)
+			case miss > 2:
+				why = "sets gave way to finding the loads, or to the climb from what is done now"
+			}
+			g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: week.Number, Muscle: t.Muscle, Field: g.musclePath(t.Muscle),
+				Says: fmt.Sprintf("Week %d: %s gets %s of %s weekly sets: %s.", week.Number, t.Muscle, t.Sets, t.Wanted, why)})
+		}
+	}
+}
+
 // absent says which pins and goal lifts a window's places rule out.
 func (g *generation) absent(a *allocated) {
 	r := &g.brief.Request
@@ -91,8 +126,12 @@ func (g *generation) absent(a *allocated) {
 			return
 		}
 		w := a.window
+		why := "the places of these weeks don't have what it needs"
+		if g.possible(ex, w) {
+			why = "the lightest that can be done there is too heavy for a set with repetitions in reserve"
+		}
 		g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(w.from + 1), ExerciseID: id, Field: field,
-			Says: fmt.Sprintf("Weeks %d–%d: %s is left out: the places of these weeks don't have what it needs.", w.from+1, w.to, ex.Name)})
+			Says: fmt.Sprintf("Weeks %d–%d: %s is left out: %s.", w.from+1, w.to, ex.Name, why)})
 	}
 	for i, goal := range r.Goals {
 		if goal.Lift() {

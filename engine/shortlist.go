@@ -46,11 +46,14 @@ func (g *generation) shortlist(w *window) []pick {
 		}
 		p.role = g.roleOf(ex, w, p.goal)
 		if p.goal >= 0 || p.pin >= 0 {
+			if ex.Role != plan.MultiJoint && (g.tooHard(ex) || g.tooHeavy(ex, w)) {
+				continue // said by absent
+			}
 			p.preference = 100
 			always = append(always, p)
 			continue
 		}
-		if !g.allowed(ex) || ex.Pattern.Explosive() || g.tooHard(ex) {
+		if !g.allowed(ex) || ex.Pattern.Explosive() || g.tooHard(ex) || g.tooHeavy(ex, w) {
 			continue // explosive work is there when pinned
 		}
 		p.preference = g.preference(ex, p.role)
@@ -256,6 +259,25 @@ func (g *generation) tooHard(ex *exercise.Exercise) bool {
 	return best > 0 && best-max(2, g.safety.MinRIR) < max(4, ex.MinReps)
 }
 
+// tooHeavy reports exercises whose lightest load at some place is beyond what the athlete
+// can do for the fewest sensible repetitions with the reserve to keep.
+func (g *generation) tooHeavy(ex *exercise.Exercise, w *window) bool {
+	st, err := g.strengths.of(ex)
+	if err != nil || !st.known {
+		return false
+	}
+	reps := 10 * (max(4, ex.MinReps) + max(1, g.safety.MinRIR) + 3) // the last of several sets has about three fewer
+	most := st.planned[w.from] * int64(st.curve.IntensityBP(reps)) / 10_000
+	for i := range w.columns {
+		for _, p := range w.columns[i].places {
+			if m := g.menu(ex, p); m != nil && m.Len() > 0 && m.At(0).Load.Grams()+g.strengths.carried(ex) > most {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // skilled: what is stated, else by status; a novice is taught low and, with a qualified
 // coach present, medium skill.
 func (g *generation) skilled(ex *exercise.Exercise) bool {
@@ -313,9 +335,9 @@ func (g *generation) finer() bool {
 // move in small steps, known strength, the goal's own pattern, and by status what is
 // quickly learned or what carries over. Judgement.
 func (g *generation) preference(ex *exercise.Exercise, role plan.Role) int32 {
-	p := [...]int32{0, 60, 35, 10}[ex.Standing]
+	p := [...]int32{0, 45, 25, 0}[ex.Standing]
 	if g.performed(ex.ID) {
-		p += 30 // its load is known, nothing has to be found
+		p += 45 // its load is known, nothing has to be found
 	}
 	switch ex.Loading {
 	case plan.LoadingBar:

@@ -34,6 +34,7 @@ type window struct {
 	columns  []column
 	sessions []occurrence
 	weeks    int32 // full ones, which times is counted over
+	fewest   int32 // sessions of a full week
 }
 
 // windows maps the outline's sessions onto the calendar's slots and cuts the plan
@@ -115,6 +116,7 @@ func (w *window) fold() {
 			w.weeks++
 		}
 	}
+	w.fewest = most
 	for i := range w.columns {
 		if w.columns[i].times > 0 {
 			continue

@@ -147,6 +147,9 @@ func (a *auditor) rests(l *lift) {
 }
 
 // fewReps: doubles and triples are for goal lifts and other multi-joint lifts that bear it.
+// With more in reserve than this a short set is an easy one, not a heavy one.
+const fewRepsRIR = 3
+
 func (a *auditor) fewReps(l *lift) {
 	if l.x == nil || l.goal != nil {
 		return
@@ -158,7 +161,7 @@ func (a *auditor) fewReps(l *lift) {
 		}
 		small := l.x.Role == plan.SingleJoint || l.x.Role == plan.Trunk
 		switch {
-		case small && s.Reps.Max <= 3 && l.x.Loading.Loadable():
+		case small && s.Reps.Max <= 3 && l.x.Loading.Loadable() && s.RIR.Or(0) <= fewRepsRIR:
 			a.finding(l.about(ruleFewReps), "%s for %d repetitions: triples and fewer are for goal lifts and big multi-joint lifts.", l.name(), s.Reps.Max)
 			return
 		case s.Reps.Max < l.x.MinReps:

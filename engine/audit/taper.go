@@ -125,7 +125,7 @@ func (a *auditor) taperVolume(from, day int64, goal int) bool {
 	switch {
 	case kept > 900:
 		f.Rule = ruleTaperMissing
-		if a.r.Plan.Taper.Set && kept >= 980 {
+		if a.r.Plan.Taper.Set && kept >= 1000 && weeks >= 3 {
 			f.Level = plan.LevelViolation
 			f.Field = "plan.taper"
 		}

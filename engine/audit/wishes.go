@@ -106,7 +106,7 @@ func (a *auditor) pin(i int, p *plan.Pin) {
 			if s.s.Kind != plan.SessionTraining || p.Group != "" && s.s.Group != p.Group {
 				continue
 			}
-			if ok && s.place != nil && !x.Available(s.place) {
+			if ok && !a.couldHold(s, x) {
 				continue
 			}
 			could++
@@ -118,7 +118,7 @@ func (a *auditor) pin(i int, p *plan.Pin) {
 		if p.EverySession {
 			want = could
 		}
-		if want = min(want, could); has < want {
+		if want = min(want, could); has < want && !(ok && a.resting(x)) {
 			f := w.about(rulePin)
 			f.ExerciseID, f.Field = p.ExerciseID, fmt.Sprintf("constraints.pinned[%d]", i)
 			a.finding(f, "%s is in %d session(s) of the week; it is pinned for %d.", a.name(p.ExerciseID), has, want)
@@ -143,7 +143,7 @@ func (a *auditor) goalLift(i int, g *plan.Goal) {
 		could, has := 0, 0
 		for k := range w.sessions {
 			s := &w.sessions[k]
-			if s.place != nil && x.Available(s.place) {
+			if s.place != nil && a.couldHold(s, x) {
 				could++
 			}
 			if s.holds(g.ExerciseID) {
@@ -168,6 +168,37 @@ func (a *auditor) goalLift(i int, g *plan.Goal) {
 
 // cut reports a week that lacks a day which the request offers.
 func (a *auditor) cut(w *week) bool { return len(w.sessions) < len(a.r.Constraints.Days) }
+
+// couldHold reports a session whose place has what an exercise needs; with a rotation
+// group, which has one list of exercises, every place that the group falls on.
+func (a *auditor) couldHold(s *session, x *exercise.Exercise) bool {
+	if s.place != nil && !x.Available(s.place) {
+		return false
+	}
+	if s.s.Group == "" {
+		return true
+	}
+	for i := range a.weeks {
+		for k := range a.weeks[i].sessions {
+			o := &a.weeks[i].sessions[k]
+			if o.s.Group == s.s.Group && o.place != nil && !x.Available(o.place) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// resting reports an exercise for a muscle that the request wants rested for hours: in
+// single weeks that comes before its pin.
+func (a *auditor) resting(x *exercise.Exercise) bool {
+	for _, r := range a.r.Constraints.Recovery {
+		if x.Direct(r.Muscle) {
+			return true
+		}
+	}
+	return false
+}
 
 // rotates reports more rotation groups about a week than it has sessions: then not every
 // group comes up in it.
@@ -198,7 +229,7 @@ func (a *auditor) rotationCould(at int, p *plan.Pin, x *exercise.Exercise) bool 
 	for j := max(0, at-1); j <= min(at+1, len(a.weeks)-1); j++ {
 		for k := range a.weeks[j].sessions {
 			s := &a.weeks[j].sessions[k]
-			if (p.Group == "" || s.s.Group == p.Group) && (x == nil || s.place == nil || x.Available(s.place)) {
+			if (p.Group == "" || s.s.Group == p.Group) && (x == nil || a.couldHold(s, x)) {
 				return true
 			}
 		}

@@ -4,7 +4,12 @@ package plan
 const Tick Seconds = 15
 
 // Ticks rounds a duration up to the grid.
-func (s Seconds) Ticks() int32 { return int32((s + Tick - 1) / Tick) }
+func (s Seconds) Ticks() int32 {
+	if s < 0 {
+		return -int32(-s / Tick)
+	}
+	return int32((s + Tick - 1) / Tick)
+}
 
 // GeneralWarmup is the easy whole-body warm-up before the first lift: 5 minutes, the
 // lower end of the textbook's 5 to 10 (from memory); 3 in sessions of half an hour or

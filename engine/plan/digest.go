@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"strconv"
 )
 
 // DocumentVersion names the canonical encoding. Any change of a field's name, order
@@ -23,6 +24,17 @@ func Canonical(v any) ([]byte, error) {
 	}
 	return bytes.TrimSuffix(b.Bytes(), []byte{'\n'}), nil
 }
+
+// Lists of these kinds would be written as base64 text, as lists of bytes are.
+
+// MarshalJSON writes the number.
+func (m Muscle) MarshalJSON() ([]byte, error) { return strconv.AppendUint(nil, uint64(m), 10), nil }
+
+// MarshalJSON writes the number.
+func (e Equipment) MarshalJSON() ([]byte, error) { return strconv.AppendUint(nil, uint64(e), 10), nil }
+
+// MarshalJSON writes the number.
+func (c Condition) MarshalJSON() ([]byte, error) { return strconv.AppendUint(nil, uint64(c), 10), nil }
 
 // DigestOf gives "sha256:" and the hex digest of the canonical encoding.
 func DigestOf(v any) (string, error) {

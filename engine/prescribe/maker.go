@@ -239,8 +239,8 @@ func (m *maker) write(r *run, missed miss) {
 		if (d.asked || d.open) && x.rir <= mostRIR || x.rir <= hiddenRIR {
 			set.RIR = plan.Some(x.rir)
 		}
-		if m.str.oneRM > 0 {
-			set.Intensity = plan.Some(m.str.permille(x.rung.moved))
+		if p := m.str.permille(x.rung.moved); m.str.oneRM > 0 && p > 0 {
+			set.Intensity = plan.Some(p)
 		}
 		if m.real && x.rung.load {
 			set.Load = plan.Some(x.rung.opt.Load)

@@ -20,7 +20,7 @@ type verdict struct {
 	bounds bounds
 	shelf  map[string]*shelf
 	curves map[string]*load.Curve
-	wants  [][]plan.OutlineSession // by week
+	wants  []plan.OutlineWeek
 	bad    []string
 	seen   struct{ sets, fatigued, rirs, short, vague int }
 }
@@ -62,6 +62,7 @@ func judge(e *engine.Engine, known []engine.Strategy, asked *plan.Request, p *pl
 		}
 		v.pins(&p.Phases[i])
 	}
+	v.dropped()
 	if want := p.Request.Constraints.Weeks.Value; number != want {
 		v.wrong("weeks", "are %d, asked were %d", number, want)
 	}
@@ -208,7 +209,8 @@ func (v *verdict) sets(w *plan.Week, s *plan.Session, index int, e *plan.Program
 		if set.Kind == plan.SetTest || set.Kind == plan.SetAttempt {
 			v.wrong("safety", "%s: no strategy here tests", where)
 		}
-		v.safe(set, x, least, where)
+		fewer := x.Pattern.Explosive() || strings.Contains(e.Note, "Body mass alone is too heavy") || v.told(w.Number, e)
+		v.safe(set, least, fewer, where)
 		a.next(set, where, least)
 		if set.Kind == plan.SetWorking {
 			v.reserve(w, index, e, x, set, least, a, where)
@@ -253,7 +255,7 @@ func (v *verdict) plates(set *plan.Set, x *exercise.Exercise, here *plan.Place, 
 }
 
 // safe checks what safety caps.
-func (v *verdict) safe(set *plan.Set, x *exercise.Exercise, least int32, where string) {
+func (v *verdict) safe(set *plan.Set, least int32, fewer bool, where string) {
 	b := &v.bounds
 	if set.RIR.Set && set.RIR.Value < least {
 		v.wrong("safety", "%s: at least %d have to stay in reserve", where, least)
@@ -267,11 +269,13 @@ func (v *verdict) safe(set *plan.Set, x *exercise.Exercise, least int32, where s
 	if b.cap > 0 && set.Deferred.Set && set.Deferred.Value.Reference.Kind != plan.RefCalibration && set.Deferred.Value.Share > b.cap {
 		v.wrong("safety", "%s is deferred at %s of %s", where, set.Deferred.Value.Share, b.cap)
 	}
-	if set.Reps.Max > 0 && !x.Pattern.Explosive() && set.Reps.Min < b.leastReps && !strings.Contains(where, "RIR {0 false}") && set.Expected < b.leastReps && set.Expected > 0 {
-		v.wrong("safety", "%s: fewer than %d repetitions", where, b.leastReps)
-	}
-	if b.topReps > 0 && set.Reps.Max > b.topReps && !v.says(func(f *plan.Finding) bool { return f.ExerciseID == x.ID }) {
-		v.wrong("safety", "%s: more than %d repetitions", where, b.topReps)
+	if set.Hold.IsZero() && set.Reps.Max > 0 && b.topReps > 0 {
+		if set.Reps.Min < b.leastReps && !fewer {
+			v.wrong("safety", "%s: fewer than %d repetitions", where, b.leastReps)
+		}
+		if set.Reps.Max > b.topReps {
+			v.wrong("safety", "%s: more than %d repetitions", where, b.topReps)
+		}
 	}
 }
 
@@ -337,12 +341,23 @@ func (v *verdict) pins(ph *plan.Phase) {
 	}
 }
 
+// dropped wants a word on pins that are nowhere, because no session's place allows them.
+func (v *verdict) dropped() {
+	for _, pin := range v.p.Request.Constraints.Pinned {
+		if !v.anySession(plan.Allocation{ToWeek: 99}, func(s *plan.Session) bool {
+			return slices.ContainsFunc(s.Exercises, func(e plan.ProgramExercise) bool { return e.ExerciseID == pin.ExerciseID })
+		}) && !v.says(func(f *plan.Finding) bool { return f.ExerciseID == pin.ExerciseID }) {
+			v.wrong("dropped", "%s is pinned, nowhere in the program, and nothing says so", pin.ExerciseID)
+		}
+	}
+}
+
 // outline asks the strategies again and lays the wrappers' effort over what they say.
 func (v *verdict) outline(known []engine.Strategy) {
 	r := &v.p.Request
 	slots := engine.Calendar(r)
 	lead := int(r.Plan.LeadIn.Value.Weeks)
-	v.wants = make([][]plan.OutlineSession, len(slots))
+	v.wants = make([]plan.OutlineWeek, len(slots))
 	w := lead
 	for _, seg := range r.Plan.Tracks[0].Segments {
 		for _, s := range known {
@@ -374,7 +389,7 @@ func (v *verdict) outline(known []engine.Strategy) {
 			}
 			for i := range out.Phases {
 				for _, week := range out.Phases[i].Weeks {
-					v.wants[w] = week.Sessions
+					v.wants[w] = week
 					w++
 				}
 			}

@@ -20,8 +20,8 @@ type athlete struct {
 	oneRM   int64 // grams, 0: unknown
 	body    int64 // grams moved beside the load
 	fatigue load.Fatigue
-	debt    load.Debt
-	lost    bool // a set's cost is unknown, so the ones after it can't be told
+	debt    [2]load.Debt // at the least and the most that the loads may stand for
+	lost    bool         // a set's cost is unknown, so the ones after it can't be told
 	first   bool
 }
 
@@ -73,8 +73,10 @@ func (a *athlete) fresh(s *plan.Set) (lo, hi int32, ok bool) {
 	return 0, 0, false
 }
 
-// half a repetition, and a tenth of rounding
-const tolerance = 6
+const (
+	tolerance = 6  // half a repetition, and a tenth of rounding
+	mostRIR   = 10 // stands for any reserve from it on
+)
 
 // next holds a set's repetitions and reserve against what the athlete can do then.
 func (a *athlete) next(s *plan.Set, where string, least int32) {
@@ -84,7 +86,7 @@ func (a *athlete) next(s *plan.Set, where string, least int32) {
 		a.lost = a.lost || s.Hold.IsZero()
 		return
 	}
-	now, most := a.fatigue.Capacity(lo, a.debt), a.fatigue.Capacity(hi, a.debt)
+	now, most := a.fatigue.Capacity(lo, a.debt[0]), a.fatigue.Capacity(hi, a.debt[1])
 	if a.first && (now != lo || most != hi) {
 		a.v.wrong("curve", "%s: not fresh", where)
 	}
@@ -98,23 +100,30 @@ func (a *athlete) next(s *plan.Set, where string, least int32) {
 	switch {
 	case said > most+tolerance:
 		a.v.wrong("curve", "%s: about %d.%d repetitions are possible (fresh %d.%d)", where, most/10, most%10, hi/10, hi%10)
-	case s.RIR.Set && said < now-tolerance && s.RIR.Value > 0 && a.curve.MaxTenths() > now+tolerance:
+	case s.RIR.Set && said < now-tolerance && s.RIR.Value > 0 && s.RIR.Value < mostRIR && a.curve.MaxTenths() > now+tolerance:
 		a.v.wrong("curve", "%s: as many as %d.%d repetitions are possible (fresh %d.%d)", where, now/10, now%10, hi/10, hi%10)
 	case !s.RIR.Set && now-10*s.Expected+tolerance < 10*least:
 		a.v.wrong("curve", "%s: leaves too little", where)
 	}
-	mid := (lo + hi) / 2
-	done := 10 * s.Expected
-	if s.ToFailure {
-		done = max(done, a.fatigue.Capacity(mid, a.debt))
+	for k, fresh := range [...]int32{lo, hi} {
+		done := 10 * s.Expected
+		if s.ToFailure {
+			done = max(done, a.fatigue.Capacity(fresh, a.debt[k]))
+		}
+		a.debt[k] = a.fatigue.Next(a.debt[k], fresh, load.Done{RepsTenths: done, Rest: s.Rest})
 	}
-	a.debt = a.fatigue.Next(a.debt, mid, load.Done{RepsTenths: done, Rest: s.Rest})
 }
 
 // effort is the reserve that the outline asks of a role in a session, least and most of
 // its schemes; false where an intensity alone decides.
 func (v *verdict) effort(week int32, session int, e *plan.ProgramExercise, x *exercise.Exercise, least int32) (lo, hi int32, ok bool) {
 	r := &v.p.Request
+	if x.Is(exercise.HardOnLowerBack) && !named(r, x.ID) {
+		least = max(least, 1) // nobody asked for it, so it is not worth a failed repetition
+	}
+	if v.kind(week) == plan.WeekDeload && least > 0 && !x.Pattern.Explosive() {
+		least += 2 // easier than what the limits allow in other weeks
+	}
 	if lead := r.Plan.LeadIn.Value.Weeks; week <= lead {
 		n := int32(3)
 		if e.Role == plan.Explosive {
@@ -122,19 +131,22 @@ func (v *verdict) effort(week int32, session int, e *plan.ProgramExercise, x *ex
 		}
 		return max(n, least), max(n, least), true
 	}
-	if session >= len(v.wants[week-1]) {
+	if v.peaking(week, session, x.ID) {
+		return 0, 0, false // practice only: the last heavy work is 4 to 10 days before the date
+	}
+	if session >= len(v.wants[week-1].Sessions) {
 		v.wrong("outline", "week %d has more sessions than its outline", week)
 		return 0, 0, false
 	}
-	schemes := v.wants[week-1][session].Find(e.Role, "")
+	schemes := v.wants[week-1].Sessions[session].Find(e.Role, "")
 	deload := int32(0)
-	if d := r.Plan.Deload; d.Set && v.kind(week) == plan.WeekDeload && (week-r.Plan.LeadIn.Value.Weeks)%d.Value.EveryWeeks == 0 {
-		deload = 2
+	if v.kind(week) == plan.WeekDeload && v.wants[week-1].Kind == plan.WeekTraining {
+		deload = 2 // the plan's deload, where the strategy has none of its own
 	}
 	for _, s := range schemes {
 		want := s.Effort.Wanted()
-		if x.Is(exercise.Timed) && !want.Set {
-			want = plan.Some(int32(2))
+		if x.Is(exercise.Timed) && !s.Effort.RIR.Set {
+			want = plan.Some(int32(2)) // a hold is not taken to failure
 		}
 		if !want.Set {
 			return 0, 0, false
@@ -142,7 +154,7 @@ func (v *verdict) effort(week int32, session int, e *plan.ProgramExercise, x *ex
 		n := want.Value
 		if deload > 0 {
 			n = min(n+deload, 6)
-		} else if s.Effort.ToFailure && (!v.bounds.failure || least > 0) {
+		} else if s.Effort.ToFailure && n == 0 && (!v.bounds.failure || least > 0) {
 			n = 1
 		}
 		n = max(n, least)
@@ -157,15 +169,31 @@ func (v *verdict) effort(week int32, session int, e *plan.ProgramExercise, x *ex
 	return lo, hi, ok
 }
 
-func (v *verdict) kind(week int32) plan.WeekKind {
+// peaking reports a session in the week before the date on which an exercise peaks.
+func (v *verdict) peaking(week int32, session int, id string) bool {
+	date := v.weekOf(week).Sessions[session].Date
+	return date.Set && slices.ContainsFunc(v.p.Request.Goals, func(g plan.Goal) bool {
+		return g.Kind == plan.GoalPeak && g.ExerciseID == id && g.Date.Value-date.Value <= 7
+	})
+}
+
+// named reports an exercise that the request asks for.
+func named(r *plan.Request, id string) bool {
+	return slices.ContainsFunc(r.Constraints.Pinned, func(p plan.Pin) bool { return p.ExerciseID == id }) ||
+		slices.ContainsFunc(r.Goals, func(g plan.Goal) bool { return g.ExerciseID == id })
+}
+
+func (v *verdict) kind(week int32) plan.WeekKind { return v.weekOf(week).Kind }
+
+func (v *verdict) weekOf(number int32) *plan.Week {
 	for i := range v.p.Phases {
 		for j := range v.p.Phases[i].Weeks {
-			if w := &v.p.Phases[i].Weeks[j]; w.Number == week {
-				return w.Kind
+			if w := &v.p.Phases[i].Weeks[j]; w.Number == number {
+				return w
 			}
 		}
 	}
-	return plan.WeekUnspecified
+	return &plan.Week{}
 }
 
 // reserve wants a set's RIR within one of what the outline asks after safety, or the
@@ -228,12 +256,17 @@ func (v *verdict) doses() {
 			v.seen.short++
 			named := false
 			for i := range v.p.Findings {
-				if f := &v.p.Findings[i]; f.Level == plan.LevelShort && f.Muscle == m.Muscle && f.Week == al.FromWeek {
+				if f := &v.p.Findings[i]; f.Rule == "dose.short" && f.Muscle == m.Muscle && (f.Week == al.FromWeek || f.Week == w.Number) {
+					if saysWeek.MatchString(f.Says) && f.Week != w.Number {
+						continue // of another week
+					}
 					named = true
-					v.limit(al, w, m.Muscle, f.Says)
+					if !v.ofTheWeek(w, m, f.Says) {
+						v.limit(al, w, m.Muscle, f.Says)
+					}
 				}
 			}
-			if named {
+			if named || v.says(func(f *plan.Finding) bool { return f.Rule == "time.finding-loads" && f.Week == w.Number }) {
 				continue
 			}
 			for k := range w.Sessions {
@@ -270,14 +303,42 @@ func (v *verdict) heaviest(al plan.Allocation) *plan.Week {
 }
 
 var (
-	saysMinutes   = regexp.MustCompile(`minutes are full`)
+	saysMinutes   = regexp.MustCompile(`minutes are (full|taken)`)
 	saysExercises = regexp.MustCompile(`the limit of (\d+) exercises a session`)
 	saysSets      = regexp.MustCompile(`the limit of (\d+) sets a session`)
 	saysDirect    = regexp.MustCompile(`the limit of (\d+) direct sets for a muscle a session`)
 	saysWeekly    = regexp.MustCompile(`constraints\.limits allows ([\d.]+)`)
-	saysNothing   = regexp.MustCompile(`nothing that trains it directly is possible`)
+	saysNothing   = regexp.MustCompile(`nothing that trains it directly is possible|only out-of-the-way exercises train it directly`)
+	saysWeek      = regexp.MustCompile(`the week has|the rotation brings|sets are whole numbers|sets gave way`)
+	saysSessions  = regexp.MustCompile(`the week has (\d+) sessions? of (\d+)`)
+	saysRotation  = regexp.MustCompile(`the rotation brings its sessions up`)
+	saysWhole     = regexp.MustCompile(`sets are whole numbers`)
+	saysGaveWay   = regexp.MustCompile(`sets gave way to finding the loads, or to the climb`)
 	saysSchemes   = regexp.MustCompile(`sets of the strategy's schemes and recovery between days`)
 )
+
+// ofTheWeek reports a reason that holds for one week, and wants it to be true.
+func (v *verdict) ofTheWeek(w *plan.Week, m plan.MuscleTotal, says string) bool {
+	if found := saysSessions.FindStringSubmatch(says); found != nil {
+		if n, _ := strconv.Atoi(found[2]); len(w.Sessions) >= n {
+			v.wrong("limit", "week %d %s: no session is missing: %q", w.Number, m.Muscle, says)
+		}
+		return true
+	}
+	if saysRotation.MatchString(says) {
+		if len(w.Sessions) > 0 && w.Sessions[0].Group == "" {
+			v.wrong("limit", "week %d %s: nothing rotates: %q", w.Number, m.Muscle, says)
+		}
+		return true
+	}
+	if saysWhole.MatchString(says) {
+		if m.Wanted-m.Sets > 2 {
+			v.wrong("limit", "week %d %s: more than a set is missed: %q", w.Number, m.Muscle, says)
+		}
+		return true
+	}
+	return saysGaveWay.MatchString(says)
+}
 
 // limit wants a named limit to be true; that of minutes is checked with the sessions.
 func (v *verdict) limit(al plan.Allocation, w *plan.Week, m plan.Muscle, says string) {
@@ -319,8 +380,8 @@ func (v *verdict) limit(al plan.Allocation, w *plan.Week, m plan.Muscle, says st
 		known = true
 		// What is full in the model is nearly so on paper: the model reserves the longest
 		// warm-up and rest.
-		if !v.anySession(al, func(s *plan.Session) bool { return sessionTime(v.cat, s)*10 >= s.Limit*6 }) {
-			v.wrong("full", "week %d %s: no session is even three fifths full: %q", w.Number, m, says)
+		if !v.anySession(al, func(s *plan.Session) bool { return sessionTime(v.cat, s)*10 >= s.Limit*4 }) {
+			v.wrong("full", "week %d %s: no session is even two fifths full: %q", w.Number, m, says)
 		}
 	}
 	if saysSchemes.MatchString(says) {

@@ -79,7 +79,10 @@ func (d *drawer) wishes() {
 		}
 	}
 	for range max(0, d.n(-6, 2, "weekly limits")) {
-		l.MuscleSetsPerWeek = append(l.MuscleSetsPerWeek, plan.MuscleSets{Muscle: d.muscle("limited muscle"), Sets: plan.HalfSets(d.n(4, 40, "weekly limit"))})
+		m := d.muscle("limited muscle")
+		if !slices.ContainsFunc(l.MuscleSetsPerWeek, func(o plan.MuscleSets) bool { return o.Muscle == m }) {
+			l.MuscleSetsPerWeek = append(l.MuscleSetsPerWeek, plan.MuscleSets{Muscle: m, Sets: plan.HalfSets(d.n(4, 40, "weekly limit"))})
+		}
 	}
 	for range max(0, d.n(-6, 2, "recovery")) {
 		c.Recovery = append(c.Recovery, plan.Recovery{Muscle: d.muscle("recovering muscle"), Hours: 24 * d.n(1, 4, "recovery days")})

@@ -287,7 +287,7 @@ func (d *drawer) minor(a *plan.Athlete) {
 	}
 	for i := range c.Days {
 		if c.Days[0].Weekday != plan.WeekdayUnspecified {
-			c.Days[i].Weekday = plan.Weekday(1 + 2*i)
+			c.Days[i].Weekday = plan.Weekday(1 + 2*i%7)
 		}
 	}
 }
