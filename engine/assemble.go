@@ -79,13 +79,21 @@ func (g *generation) prescribe(w *window, a *allocated) error {
 					Says: fmt.Sprintf("%s is left out: nothing that the session is for fits into its %d minutes with what is there.", s.Weekday, s.Limit/60)})
 				continue
 			}
-			g.made = append(g.made, timed{w, w.sessions[at].column, s.Seconds})
+			g.made = append(g.made, timed{w, w.sessions[at].column, s.Seconds, setsOf(&s)})
 			out.Sessions = append(out.Sessions, s)
 		}
 		g.totals(&out, week)
 		phase.Weeks = append(phase.Weeks, out)
 	}
 	return nil
+}
+
+func setsOf(s *plan.Session) int32 {
+	n := int32(0)
+	for i := range s.Exercises {
+		n += s.Exercises[i].Working()
+	}
+	return n
 }
 
 func (g *generation) phase(i int) *plan.Phase {

@@ -88,6 +88,7 @@ type timed struct {
 	window *window
 	column int
 	took   plan.Seconds
+	sets   int32
 }
 
 // Generate makes the program of a request. Errors are faults: Invalid with every
@@ -306,10 +307,19 @@ func (g *generation) everywhere(wins []window) error {
 		if !ok {
 			return
 		}
+		hard := false
 		for i := range wins {
-			if g.possible(ex, &wins[i]) {
+			switch {
+			case !g.possible(ex, &wins[i]):
+			case ex.Role != plan.MultiJoint && (g.tooHard(ex) || g.tooHeavy(ex, &wins[i])):
+				hard = true
+			default:
 				return
 			}
+		}
+		if hard {
+			bad.Add("TOO_HARD", path, "what the athlete has shown in "+ex.Name+" is too little for sets with repetitions in reserve at the lightest that is there; choose an easier version")
+			return
 		}
 		bad.Add("EQUIPMENT", path, ex.Name+" can't be done at all the places that any one kind of session falls on; move those days to one place, or choose a strategy without rotating workouts")
 	}

@@ -143,6 +143,17 @@ func (g *generation) absent(a *allocated) {
 	}
 }
 
+// mostSets is the most sets that any session of a column has.
+func (g *generation) mostSets(w *window, col int) int32 {
+	most := int32(0)
+	for _, s := range g.made {
+		if s.column == col && s.window == w {
+			most = max(most, s.sets)
+		}
+	}
+	return most
+}
+
 // used is the most seconds that any session of a column takes.
 func (g *generation) used(w *window, col int) int64 {
 	most := plan.Seconds(0)
@@ -241,7 +252,7 @@ func (g *generation) dayLimits(a *allocated, full []int32, m plan.Muscle) string
 			}
 		case exercises >= day.MaxExercises:
 			others = append(others, fmt.Sprintf("the limit of %d exercises a session", day.MaxExercises))
-		case sets >= day.MaxSets:
+		case sets >= day.MaxSets && g.mostSets(a.window, d) >= day.MaxSets:
 			others = append(others, fmt.Sprintf("the limit of %d sets a session", day.MaxSets))
 		case m != plan.MuscleUnspecified && direct+2 > plan.HalfSets(2*l.MuscleSetsPerSession.Value):
 			others = append(others, fmt.Sprintf("the limit of %d direct sets for a muscle a session", l.MuscleSetsPerSession.Value))

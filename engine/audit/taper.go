@@ -91,6 +91,19 @@ func (a *auditor) taperDays(day int64) int64 {
 	return 7
 }
 
+// onePlace reports a program whose sessions are all at one place: elsewhere the exercises
+// differ, and so do their repetitions.
+func (a *auditor) onePlace() bool {
+	first, one := "", true
+	a.eachSession(func(_ *week, s *session) {
+		if first == "" {
+			first = s.s.PlaceID
+		}
+		one = one && s.s.PlaceID == first
+	})
+	return one
+}
+
 func (a *auditor) startDay(w *week) int64 {
 	if d, ok := a.weekStart(w); ok {
 		return int64(d)
@@ -125,7 +138,7 @@ func (a *auditor) taperVolume(from, day int64, goal int) bool {
 	switch {
 	case kept > 900:
 		f.Rule = ruleTaperMissing
-		if a.r.Plan.Taper.Set && kept >= 1000 && weeks >= 3 {
+		if a.r.Plan.Taper.Set && kept >= 1000 && weeks >= 3 && a.onePlace() {
 			f.Level = plan.LevelViolation
 			f.Field = "plan.taper"
 		}

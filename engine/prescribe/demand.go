@@ -12,6 +12,7 @@ const (
 	fewReps      = 3  // up to here loads are rounded down
 	hiddenRIR    = 5  // a reserve above it is no RIR any more (scale: below 7 do not convert)
 	mostRIR      = 10 // the scale ends there; more is said, not stated
+	tooFew       = 20 // how many repetitions short a triple counts where none is meant
 	belowRange   = 4  // how far below a range repetitions may go for a load that is some work
 	repsTogether = 3  // fewest repetitions of a body-mass set that is still prescribed
 )
@@ -160,6 +161,9 @@ func (d *demand) miss(reps, rir int32) miss {
 	var m miss
 	if reps < d.lo {
 		m.short = d.lo - reps
+		if reps <= fewReps && d.lo > fewReps {
+			m.short += tooFew
+		}
 	}
 	if d.asked && rir > d.rir+1 {
 		m.over = rir - d.rir - 1
