@@ -113,7 +113,7 @@ func (s *settler) age(a *plan.Athlete) {
 }
 
 // lowCurrent is what someone of whom nothing is said is taken to do now: weekly sets.
-var lowCurrent = [...]plan.HalfSets{plan.Novice: 8, plan.Intermediate: 12, plan.Advanced: 16}
+var lowCurrent = [...]plan.HalfSets{plan.Novice: 10, plan.Intermediate: 12, plan.Advanced: 16}
 
 func (s *settler) current(a *plan.Athlete) {
 	each, known := a.CurrentSetsEach.Or(0), a.CurrentSetsEach.Set

@@ -15,7 +15,7 @@ import (
 	"github.com/phasewright/phasewright/strategies"
 )
 
-var update = flag.Bool("update", false, "rewrite the golden outlines")
+var rewrite = flag.Bool("rewrite", false, "rewrite the golden outlines")
 
 func outlineRequest(weeks, sessions int32, s plan.Status, strength, size bool) plan.OutlineRequest {
 	r := plan.OutlineRequest{Weeks: weeks, Status: s, Strength: strength, Size: size}
@@ -49,7 +49,7 @@ func TestBuiltinNames(t *testing.T) {
 	require.Equal(t, []string{"constant@1", "linear@1", "reverse-linear@1", "strength-then-size@1"}, ids)
 }
 
-// Default outlines, to be read by eye. Rewritten with: go test ./strategies -update
+// Default outlines, to be read by eye. Rewritten with: go test ./strategies -rewrite
 func TestGoldenOutlines(t *testing.T) {
 	want := map[string]bool{}
 	for _, s := range strategies.Builtin() {
@@ -68,7 +68,7 @@ func TestGoldenOutlines(t *testing.T) {
 					parts = append(parts, render(&o, r))
 				}
 				got := strings.Join(parts, "\n"+strings.Repeat("-", 72)+"\n\n")
-				if *update {
+				if *rewrite {
 					require.NoError(t, os.MkdirAll("testdata", 0o755))
 					require.NoError(t, os.WriteFile(file, []byte(got), 0o644))
 				}

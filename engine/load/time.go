@@ -18,17 +18,6 @@ type Timing struct {
 	Unilateral bool // both sides in each set: twice the repetitions, half the rest
 }
 
-// Default pieces of the time model. Tempo follows ACSM 2009; the rest is judgement.
-const (
-	RepTenthsControlled = int32(35)
-	RepTenthsExplosive  = int32(20)
-	SetUpFreeWeight     = plan.Seconds(90) // 60 to 120 s an exercise
-	SetUpMachine        = plan.Seconds(45) // 30 to 60 s
-	SetUpSet            = plan.Seconds(12) // 10 to 15 s a set
-	GeneralWarmUp       = plan.Seconds(480)
-	SessionEnd          = plan.Seconds(120)
-)
-
 // tenths gives a set's working time without rest.
 func (s WorkSet) tenths(unilateral bool) int64 {
 	t := int64(s.Reps) * int64(s.RepTenths)

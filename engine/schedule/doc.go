@@ -48,7 +48,7 @@
 //	                it, and 6 more for each above one and a half times it
 //	5 simplicity  1000 for each exercise used + 1 for each pair
 //
-// A floor's half set costs 1000, more than any goal's set can: floors come first,
+// A floor's half set costs 1000, more than a set of a goal ordinarily gains: floors come first,
 // goals after, and what is left of the minutes goes to the rest. Sets beyond every
 // aim cost at level 4, so time left over stays left over. The weights are judgement
 // (common practice, no source). Seed decides only among assignments equal at every

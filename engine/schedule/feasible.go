@@ -41,7 +41,7 @@ type finder struct {
 	ticks []int64 // by position in need: least ticks of all pins from there on
 	slots []int64 // by position: least exercises
 	least []int64 // by position: least sets
-	brief []int64 // by position: ticks of the briefest pin on its briefest day, at least 1
+	brief []int64 // by position: ticks of the briefest pin on its briefest day
 	found bool
 }
 
@@ -85,7 +85,7 @@ func newFinder(pb *problem, mt *meter) *finder {
 		}
 		f.brief[i] = f.brief[i+1]
 		if k > 0 && len(ticks) > 0 {
-			f.brief[i] = min(f.brief[i], max(1, ticks[0]))
+			f.brief[i] = min(f.brief[i], ticks[0])
 		}
 		for j := 0; j < k && j < len(ticks); j++ {
 			f.ticks[i] += ticks[j]
@@ -181,7 +181,11 @@ func (f *finder) fits(i int) bool {
 	for d := range f.pb.m.Days {
 		x := &f.pb.m.Days[d]
 		ticks += int64(x.Capacity - f.st.time[d])
-		slots += min(int64(x.MaxExercises-f.st.count[d]), int64(x.Capacity-f.st.time[d])/f.brief[i])
+		room := int64(x.MaxExercises - f.st.count[d])
+		if f.brief[i] > 0 { // a pin that takes no time fits a full day
+			room = min(room, int64(x.Capacity-f.st.time[d])/f.brief[i])
+		}
+		slots += room
 		sets += int64(x.MaxSets - f.st.total[d])
 	}
 	return f.ticks[i] <= ticks && f.slots[i] <= slots && f.least[i] <= sets

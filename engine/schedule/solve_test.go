@@ -320,6 +320,18 @@ func TestUnproven(t *testing.T) {
 	require.Len(t, f.Violations, 10, "all pins and all days: %v", err)
 }
 
+// TestNoTime: where the saved rest outweighs all else an exercise takes no ticks, and
+// it still fits a day that is full.
+func TestNoTime(t *testing.T) {
+	m := &Model{Weeks: 1, Days: []Day{{Path: "constraints.days[0]", Times: 1, Capacity: 8, MaxExercises: 3, MaxSets: 9}}}
+	for i, fixed := range []int32{2, -6} {
+		m.Candidates = append(m.Candidates, Candidate{ID: fmt.Sprintf("x%d", i), MinDays: 1, MaxDays: 1, Lift: -1,
+			Options: []Option{{Allowed: true, Lo: 2, Hi: 2, Fixed: fixed, PerSet: 3}}})
+	}
+	ok, proven := Feasible(context.Background(), m, 0)
+	require.True(t, ok && proven)
+}
+
 func TestCheck(t *testing.T) {
 	spoil := map[string]func(m *Model){
 		"weeks":          func(m *Model) { m.Weeks = 0 },
