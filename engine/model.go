@@ -19,7 +19,7 @@ func (g *generation) allocationModel(w *window, picks []pick) (*schedule.Model, 
 		c := &w.columns[i]
 		room := c.limit - plan.GeneralWarmup(c.limit) - plan.SessionEnd
 		m.Days = append(m.Days, schedule.Day{
-			Path: fmt.Sprintf("constraints.days[%d].minutes", c.day), Times: c.times,
+			Path: fmt.Sprintf("constraints.days[%d].minutes", c.day), Name: columnName(c), Times: c.times,
 			Capacity:     max(0, int32(room/plan.Tick)),
 			MaxExercises: l.ExercisesPerSession.Value, MinExercises: min(3, l.ExercisesPerSession.Value),
 			MaxSets: l.SetsPerSession.Value,
@@ -45,6 +45,23 @@ func (g *generation) allocationModel(w *window, picks []pick) (*schedule.Model, 
 		{Name: "knee/hip", Left: []plan.Pattern{plan.Squat, plan.Lunge, plan.KneeExtension}, Right: []plan.Pattern{plan.Hinge, plan.HipExtension, plan.KneeFlexion}},
 	}
 	return m, nil
+}
+
+func columnName(c *column) string {
+	if c.group != "" {
+		return "workout " + c.group
+	}
+	return c.first.Weekday.String()
+}
+
+// capPath gives the request's weekly limit for a muscle, if it has one.
+func (g *generation) capPath(m plan.Muscle) string {
+	for i, l := range g.brief.Request.Constraints.Limits.MuscleSetsPerWeek {
+		if l.Muscle == m {
+			return fmt.Sprintf("constraints.limits.muscle_sets_per_week[%d]", i)
+		}
+	}
+	return ""
 }
 
 // wanted movements: each at least two sets a week, where something on the shortlist
@@ -308,7 +325,7 @@ func (g *generation) muscleRows(m *schedule.Model, peak dose.WeekDose) {
 		d := &peak.Muscles[i]
 		m.Muscles = append(m.Muscles, schedule.Muscle{
 			Muscle: plan.Muscle(i), Wanted: d.Wanted, Floor: d.Floor, DirectWanted: d.Direct,
-			MaxWeek: g.caps[i], MaxSession: session, Weight: max(1, d.Weight), PrioritySoft: d.Priority,
+			MaxWeek: g.caps[i], MaxSession: session, Path: g.capPath(plan.Muscle(i)), Weight: max(1, d.Weight), PrioritySoft: d.Priority,
 		})
 	}
 	m.Muscles = m.Muscles[1:] // without "unspecified"

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
@@ -221,7 +222,8 @@ func (j *judge) age() {
 	if a.Supervision != plan.Qualified {
 		j.refused.Add("SUPERVISION_NEEDED", "athlete.supervision", "must be qualified: someone under 18 trains only with a qualified adult present.")
 	}
-	days := j.b.Request.Constraints.Days
+	days := slices.Clone(j.b.Request.Constraints.Days)
+	slices.SortFunc(days, func(a, b plan.Day) int { return int(a.Weekday) - int(b.Weekday) })
 	for i := range days {
 		next := days[(i+1)%len(days)].Weekday
 		if len(days) > 3 || len(days) > 1 && (next-days[i].Weekday == 1 || days[i].Weekday == plan.Sunday && next == plan.Monday) {

@@ -2,7 +2,6 @@ package engine
 
 import (
 	"fmt"
-	"sort"
 
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
@@ -233,7 +232,6 @@ func (s *settler) days() {
 	case unset > 0:
 		s.bad.Add("MIXED", "constraints.days", "gives a weekday for some days and not for others; give all or none")
 	}
-	sort.SliceStable(c.Days, func(i, j int) bool { return c.Days[i].Weekday < c.Days[j].Weekday })
 	for i, p := range c.Periods {
 		path := fmt.Sprintf("constraints.place_periods[%d]", i)
 		if !ids[p.PlaceID] {
