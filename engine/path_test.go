@@ -13,6 +13,7 @@ import (
 // Paths in answers are those of the request as it came, in whatever order its days are.
 func TestConflictsNameTheRequestsOwnDays(t *testing.T) {
 	r := fit()
+	r.Goals = nil
 	r.Constraints.Days = []plan.Day{{Weekday: plan.Friday, Minutes: 15}, {Weekday: plan.Monday, Minutes: 16}}
 	r.Constraints.Pinned = []plan.Pin{{ExerciseID: "leg-press", EverySession: true}, {ExerciseID: "deadlift", EverySession: true}}
 	_, err := newEngine(t).Generate(context.Background(), r)

@@ -59,8 +59,9 @@ func large(t *rapid.T) *Model {
 
 // TestFeasibleLarge re-checks every hard limit and every level on models of real size.
 func TestFeasibleLarge(t *testing.T) {
-	solved, unsure := 0, 0
+	drawn, solved, unsure := 0, 0, 0
 	rapid.Check(t, func(t *rapid.T) {
+		drawn++
 		m := large(t)
 		prior := randomPrior(t, m)
 		a, err := Solve(context.Background(), m, prior, 20_000)
@@ -86,7 +87,7 @@ func TestFeasibleLarge(t *testing.T) {
 		}
 	})
 	t.Logf("%d solved, %d unproven", solved, unsure)
-	require.Greater(t, solved, 20)
+	require.Greater(t, 2*solved, drawn)
 	require.Less(t, unsure, 3)
 }
 
