@@ -72,6 +72,7 @@ type generation struct {
 	told       map[string]bool                   // exercises whose softened schemes have been told
 	different  map[roleKey][]*occurrence
 	twins      map[roleKey]int
+	swapped    map[swapKey][]string
 	findings   []plan.Finding
 	program    plan.Program
 }
@@ -103,7 +104,7 @@ func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, er
 	if err != nil {
 		return plan.Program{}, err
 	}
-	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[string]calibration{}, finding: map[string]calibration{}, told: map[string]bool{}, different: map[roleKey][]*occurrence{}, twins: map[roleKey]int{}, excluded: map[string]bool{}}
+	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[string]calibration{}, finding: map[string]calibration{}, told: map[string]bool{}, different: map[roleKey][]*occurrence{}, twins: map[roleKey]int{}, swapped: map[swapKey][]string{}, excluded: map[string]bool{}}
 	if g.safety, err = Judge(b); err != nil {
 		return plan.Program{}, err
 	}
