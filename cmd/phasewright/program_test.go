@@ -56,22 +56,22 @@ func file(t *testing.T, name, content string) string {
 	return path
 }
 
-// stub answers with a fixed fault.
-type stub struct{ err error }
+// canned answers with a fixed fault.
+type canned struct{ err error }
 
-func (s stub) Generate(context.Context, plan.Request) (plan.Program, error) {
+func (s canned) Generate(context.Context, plan.Request) (plan.Program, error) {
 	return plan.Program{}, s.err
 }
-func (stub) Audit(*plan.Program) []plan.Finding { return nil }
-func (stub) Strategies() []plan.Descriptor      { return nil }
-func (stub) Catalogue() *exercise.Catalogue     { return exercise.Builtin() }
+func (canned) Audit(*plan.Program) []plan.Finding { return nil }
+func (canned) Strategies() []plan.Descriptor      { return nil }
+func (canned) Catalogue() *exercise.Catalogue     { return exercise.Builtin() }
 
 func TestExitCodes(t *testing.T) {
 	for kind, want := range map[fault.Kind]int{
 		fault.Internal: 70, fault.Invalid: 2, fault.Infeasible: 3, fault.Refused: 4, fault.NotFound: 2, fault.Canceled: 130,
 	} {
 		engine := func() (maker, error) {
-			return stub{fault.New(kind, "WHY", "constraints.days[1].minutes", "is too short")}, nil
+			return canned{fault.New(kind, "WHY", "constraints.days[1].minutes", "is too short")}, nil
 		}
 		got := runWith(t, context.Background(), engine, string(demo), "generate", "-f", "-")
 		require.Equal(t, want, got.code, kind)
@@ -91,7 +91,7 @@ func TestInterruptedWhileReading(t *testing.T) {
 	defer w.Close()
 	defer in.Close()
 	var out, errs bytes.Buffer
-	p := program{in: in, out: &out, err: &errs, newEngine: func() (maker, error) { return stub{}, nil }}
+	p := program{in: in, out: &out, err: &errs, newEngine: func() (maker, error) { return canned{}, nil }}
 	require.Equal(t, exitCanceled, p.run(ctx, []string{"generate", "-f", "-"}))
 	require.Equal(t, "interrupted\n", errs.String())
 }
