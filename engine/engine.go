@@ -3,6 +3,7 @@ package engine
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"github.com/phasewright/phasewright/engine/audit"
 	"github.com/phasewright/phasewright/engine/dose"
@@ -44,6 +45,16 @@ func (e *Engine) WithBudget(work int64) *Engine {
 // Strategies lists what the engine can run.
 func (e *Engine) Strategies() []plan.Descriptor { return e.registry.List() }
 
+// Strategy describes the strategy with this name (its newest version) or name@version;
+// faults are those of Registry.Lookup.
+func (e *Engine) Strategy(id string) (plan.Descriptor, error) {
+	s, err := e.registry.Lookup(id)
+	if err != nil {
+		return plan.Descriptor{}, err
+	}
+	return s.Describe(), nil
+}
+
 // Catalogue gives the exercises.
 func (e *Engine) Catalogue() *exercise.Catalogue { return e.catalogue }
 
@@ -62,7 +73,7 @@ type generation struct {
 	strengths  *strengths
 	excluded   map[string]bool
 	menus      map[menuKey]*load.Menu
-	found      map[string]calibration            // by exercise
+	found      map[foundKey]calibration
 	finding    map[string]calibration            // in the session being made
 	made       []timed                           // sessions, for what they took
 	missed     [plan.MuscleCount]plan.HalfSets   // what the window's findings cover
@@ -104,7 +115,7 @@ func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, er
 	if err != nil {
 		return plan.Program{}, err
 	}
-	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[string]calibration{}, finding: map[string]calibration{}, told: map[string]bool{}, different: map[roleKey][]*occurrence{}, twins: map[roleKey]int{}, swapped: map[swapKey][]string{}, excluded: map[string]bool{}}
+	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[foundKey]calibration{}, finding: map[string]calibration{}, told: map[string]bool{}, different: map[roleKey][]*occurrence{}, twins: map[roleKey]int{}, swapped: map[swapKey][]string{}, excluded: map[string]bool{}}
 	if g.safety, err = Judge(b); err != nil {
 		return plan.Program{}, err
 	}
@@ -259,34 +270,47 @@ func (g *generation) shape(ctx context.Context) error {
 		in.Weeks = append(in.Weeks, dose.Week{Kind: w.Kind, Dose: w.Dose})
 	}
 	g.doses = dose.Plan(in)
-	g.strengths = newStrengths(b, g.weekKind)
+	g.strengths = newStrengths(b, g.weekKind, g.slots)
 	return nil
 }
 
-// fill allocates and prescribes, window by window.
+// fill allocates window by window and prescribes week by week.
 func (g *generation) fill(ctx context.Context) error {
-	var before *allocated
 	wins := windows(&g.outline, g.slots)
 	if err := g.everywhere(wins); err != nil {
 		return err
 	}
+	of := make([]int, len(g.slots))
 	for i := range wins {
-		if len(wins[i].sessions) == 0 {
-			g.emptyWeeks(&wins[i])
+		for _, week := range wins[i].list {
+			of[week] = i
+		}
+	}
+	done := make([]*allocated, len(wins))
+	for week := range of {
+		w := &wins[of[week]]
+		if len(w.sessions) == 0 {
+			g.emptyWeek(w, week)
 			continue
 		}
-		a, err := g.allocate(ctx, &wins[i], before)
-		if err != nil {
-			return err
+		if done[of[week]] == nil {
+			a, err := g.allocate(ctx, w, done)
+			if err != nil {
+				return err
+			}
+			done[of[week]] = a
+			g.engine.done("allocate")
 		}
-		g.engine.done("allocate")
-		if err := g.prescribe(&wins[i], a); err != nil {
+		if err := g.prescribe(w, done[of[week]], week); err != nil {
 			return err
 		}
 		g.engine.done("prescribe")
-		g.shortfalls(&wins[i], a)
-		g.weekMisses(&wins[i])
-		before = a
+	}
+	for i := range wins {
+		if done[i] != nil {
+			g.shortfalls(&wins[i], done[i])
+			g.weekMisses(&wins[i])
+		}
 	}
 	for _, ph := range g.program.Phases {
 		for _, w := range ph.Weeks {
@@ -343,26 +367,53 @@ type allocated struct {
 	answer schedule.Assignment
 }
 
-func (g *generation) allocate(ctx context.Context, w *window, before *allocated) (*allocated, error) {
+func (g *generation) allocate(ctx context.Context, w *window, done []*allocated) (*allocated, error) {
 	a := &allocated{window: w, picks: g.shortlist(w)}
-	g.absent(a)
-	g.blocked = g.tooSoon(w, before)
+	g.blocked = g.tooSoon(w, done)
 	var err error
 	if a.model, err = g.allocationModel(w, a.picks); err != nil {
 		return nil, err
 	}
 	g.engine.done("model")
-	if a.answer, err = schedule.Solve(ctx, a.model, prior(a, before), g.engine.budget); err != nil {
+	if a.answer, err = schedule.Solve(ctx, a.model, prior(a, nearest(w, done)), g.engine.budget); err != nil {
 		return nil, err
 	}
-	g.program.Allocations = append(g.program.Allocations, plan.Allocation{
-		FromWeek: int32(w.from + 1), ToWeek: int32(w.to), Candidates: int32(len(a.picks)),
-		Value: a.answer.Value, Bound: a.answer.Bound, Proven: a.answer.Proven, Work: a.answer.Work,
-	})
+	for _, r := range w.runs() {
+		g.program.Allocations = append(g.program.Allocations, plan.Allocation{
+			FromWeek: r[0], ToWeek: r[1], Candidates: int32(len(a.picks)),
+			Value: a.answer.Value, Bound: a.answer.Bound, Proven: a.answer.Proven, Work: a.answer.Work,
+		})
+	}
 	return a, nil
 }
 
-// prior carries the window before over, exercise by exercise and column by column, so
+// nearest is the window that a new one should be like: the latest before it at the same
+// places, else the latest.
+func nearest(w *window, done []*allocated) *allocated {
+	var last, alike *allocated
+	for _, a := range done {
+		if a == nil {
+			continue
+		}
+		last = a
+		same := true
+		for i := range w.columns {
+			for j := range a.window.columns {
+				x, y := &w.columns[i], &a.window.columns[j]
+				same = same && (x.key != y.key || slices.Equal(x.places, y.places))
+			}
+		}
+		if same {
+			alike = a
+		}
+	}
+	if alike != nil {
+		return alike
+	}
+	return last
+}
+
+// prior carries another window over, exercise by exercise and column by column, so
 // that exercises change only for a reason.
 func prior(a, before *allocated) *schedule.Assignment {
 	if before == nil {

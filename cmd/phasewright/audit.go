@@ -1,15 +1,15 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"strings"
 
 	"github.com/spf13/cobra"
 
-	"github.com/phasewright/phasewright/engine/audit"
 	"github.com/phasewright/phasewright/engine/plan"
-	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 	"github.com/phasewright/phasewright/internal/export"
+	"github.com/phasewright/phasewright/internal/service"
 	"github.com/phasewright/phasewright/internal/wire"
 )
 
@@ -34,7 +34,7 @@ code 1; departures from guidance and wishes that were not met are listed and giv
 	}
 	cmd.Flags().StringVarP(&file, "file", "f", "", "program in JSON or YAML; - is standard input")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print the findings as JSON")
-	return cmd
+	return p.served(cmd)
 }
 
 func (p *program) runAudit(cmd *cobra.Command, file string, asJSON bool) error {
@@ -50,38 +50,27 @@ func (p *program) runAudit(cmd *cobra.Command, file string, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	engine, err := p.newEngine()
+	m, err := p.maker()
 	if err != nil {
 		return err
 	}
-	intact, err := read.Intact()
+	a, err := m.Audit(cmd.Context(), read)
 	if err != nil {
 		return err
 	}
-	findings := engine.Audit(read)
 	if asJSON {
-		err = p.auditJSON(findings, intact)
+		err = p.auditJSON(a)
 	} else {
-		err = p.auditText(read, findings, export.Options{Catalogue: engine.Catalogue()})
+		err = p.auditText(cmd.Context(), read, a.Findings, m)
 	}
-	if err == nil && tally(findings)[plan.LevelViolation] > 0 {
+	if err == nil && tally(a.Findings)[plan.LevelViolation] > 0 {
 		err = errViolations
 	}
 	return err
 }
 
-func (p *program) auditJSON(findings []plan.Finding, intact bool) error {
-	named := map[plan.RuleID]bool{}
-	for i := range findings {
-		named[findings[i].Rule] = true
-	}
-	var rules []plan.Rule
-	for _, r := range audit.Rules() {
-		if named[r.ID] {
-			rules = append(rules, r)
-		}
-	}
-	out, err := wire.Marshal(&pb.AuditProgramResponse{Findings: wire.FindingsToProto(findings), Intact: intact, Rules: wire.RulesToProto(rules)})
+func (p *program) auditJSON(a service.Audited) error {
+	out, err := wire.Marshal(wire.AuditedToProto(a.Findings, a.Rules, a.Intact))
 	if err != nil {
 		return err
 	}
@@ -89,14 +78,18 @@ func (p *program) auditJSON(findings []plan.Finding, intact bool) error {
 	return err
 }
 
-func (p *program) auditText(read *plan.Program, findings []plan.Finding, o export.Options) error {
+func (p *program) auditText(ctx context.Context, read *plan.Program, findings []plan.Finding, m maker) error {
+	catalogue, err := m.Catalogue(ctx)
+	if err != nil {
+		return err
+	}
 	n := tally(findings)
 	head := fmt.Sprintf("%s, %s, %s, %s in %s.\n", many(n[plan.LevelViolation], "violation"), many(n[plan.LevelShort], "unmet wish"),
 		many(n[plan.LevelDeparture], "departure from guidance"), many(n[plan.LevelNote], "note"), many(read.WeekCount(), "week"))
 	if len(findings) > 0 {
 		head += "\n"
 	}
-	_, err := fmt.Fprint(p.out, head, export.Findings(read, findings, o))
+	_, err = fmt.Fprint(p.out, head, export.Findings(read, findings, export.Options{Catalogue: catalogue}))
 	return err
 }
 

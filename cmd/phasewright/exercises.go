@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -25,7 +26,7 @@ func (p *program) exercises() *cobra.Command {
   phasewright exercises --pattern hinge --place-preset dumbbells
   phasewright exercises back-squat`,
 		Args: cobra.MaximumNArgs(1),
-		RunE: p.do(func(_ *cobra.Command, args []string) error { return p.runExercises(&f, args) }),
+		RunE: p.do(func(cmd *cobra.Command, args []string) error { return p.runExercises(cmd.Context(), &f, args) }),
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&f.muscle, "muscle", "", "only those that train this muscle directly")
@@ -33,15 +34,18 @@ func (p *program) exercises() *cobra.Command {
 	flags.StringVar(&f.equipment, "equipment", "", "only those that can use this")
 	flags.StringVar(&f.preset, "place-preset", "", "only those possible with this equipment: "+strings.Join(tokens(plan.PresetFullGym, plan.PresetMachines), ", "))
 	flags.BoolVar(&f.json, "json", false, "print them as JSON")
-	return cmd
+	return p.served(cmd)
 }
 
-func (p *program) runExercises(f *exerciseFlags, args []string) error {
-	engine, err := p.newEngine()
+func (p *program) runExercises(ctx context.Context, f *exerciseFlags, args []string) error {
+	m, err := p.maker()
 	if err != nil {
 		return err
 	}
-	cat := engine.Catalogue()
+	cat, err := m.Catalogue(ctx)
+	if err != nil {
+		return err
+	}
 	var list []*exercise.Exercise
 	if len(args) == 1 {
 		e, ok := cat.ByID(args[0])

@@ -10,15 +10,16 @@ import (
 	"github.com/phasewright/phasewright/engine/fault"
 )
 
-// Exit codes. 70 is EX_SOFTWARE of sysexits.h, 130 what a shell gives after Ctrl-C.
+// Exit codes. 69 and 70 are EX_UNAVAILABLE and EX_SOFTWARE of sysexits.h, 130 what a shell gives after Ctrl-C.
 const (
-	exitOK         = 0
-	exitViolations = 1
-	exitInvalid    = 2
-	exitInfeasible = 3
-	exitRefused    = 4
-	exitInternal   = 70
-	exitCanceled   = 130
+	exitOK          = 0
+	exitViolations  = 1
+	exitInvalid     = 2
+	exitInfeasible  = 3
+	exitRefused     = 4
+	exitUnavailable = 69
+	exitInternal    = 70
+	exitCanceled    = 130
 )
 
 const exitCodes = `Exit codes:
@@ -27,6 +28,7 @@ const exitCodes = `Exit codes:
   2    the command line or its input is wrong
   3    the request is valid, but its wishes can't all be met
   4    refused for safety; the message says what is needed
+  69   the server does not answer, or not in time
   70   a fault of the program itself
   130  interrupted`
 
@@ -74,6 +76,8 @@ func codeOf(k fault.Kind) int {
 		return exitInfeasible
 	case fault.Refused:
 		return exitRefused
+	case fault.Unavailable:
+		return exitUnavailable
 	}
 	return exitInternal
 }

@@ -44,7 +44,7 @@ JSON. Without -f a ready request of an invented athlete is taken.`,
 	flags.BoolVar(&f.why, "why", false, "say by which rule and source each number is what it is")
 	flags.Int32Var(&f.week, "week", 0, "print only this week, in full")
 	flags.BoolVar(&f.example, "example", false, "print the request of the invented athlete and stop")
-	return cmd
+	return p.served(cmd)
 }
 
 func (p *program) runGenerate(cmd *cobra.Command, f *generateFlags) error {
@@ -72,11 +72,11 @@ func (p *program) runGenerate(cmd *cobra.Command, f *generateFlags) error {
 	if err != nil {
 		return err
 	}
-	engine, err := p.newEngine()
+	m, err := p.maker()
 	if err != nil {
 		return err
 	}
-	made, err := engine.Generate(cmd.Context(), request)
+	made, err := m.Generate(cmd.Context(), request)
 	if err != nil {
 		return err
 	}
@@ -91,5 +91,9 @@ func (p *program) runGenerate(cmd *cobra.Command, f *generateFlags) error {
 	if f.week < 0 || cmd.Flags().Changed("week") && (f.week == 0 || int(f.week) > made.WeekCount()) {
 		return wrong("--week: there is no week %d; the program has weeks 1 to %d", f.week, made.WeekCount())
 	}
-	return export.Text(p.out, &made, export.Options{Week: f.week, Why: f.why, Catalogue: engine.Catalogue()})
+	catalogue, err := m.Catalogue(cmd.Context())
+	if err != nil {
+		return err
+	}
+	return export.Text(p.out, &made, export.Options{Week: f.week, Why: f.why, Catalogue: catalogue})
 }

@@ -8,15 +8,29 @@ import (
 	"syscall"
 
 	"github.com/phasewright/phasewright/internal/app"
+	"github.com/phasewright/phasewright/internal/rpc"
+	"github.com/phasewright/phasewright/internal/service"
 )
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	p := program{
 		in: os.Stdin, out: os.Stdout, err: os.Stderr,
-		newEngine: func() (maker, error) { return app.NewEngine() },
+		newMaker: newMaker,
 	}
+	context.AfterFunc(ctx, stop) // a second signal ends the program at once
 	code := p.run(ctx, os.Args[1:])
 	stop()
 	os.Exit(code)
+}
+
+func newMaker(server string) (maker, error) {
+	if server != "" {
+		return rpc.NewClient(server)
+	}
+	engine, err := app.NewEngine()
+	if err != nil {
+		return nil, err
+	}
+	return service.New(engine), nil
 }

@@ -3,29 +3,32 @@ package main
 import (
 	"context"
 	"io"
+	"net"
 
 	"github.com/spf13/cobra"
 
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/internal/service"
 )
 
-// maker is what the commands need of the engine.
+// maker is what the commands need: the service in this process, or a server.
 type maker interface {
 	Generate(context.Context, plan.Request) (plan.Program, error)
-	Audit(*plan.Program) []plan.Finding
-	Strategies() []plan.Descriptor
-	Catalogue() *exercise.Catalogue
+	Audit(context.Context, *plan.Program) (service.Audited, error)
+	Strategies(context.Context) ([]plan.Descriptor, error)
+	Catalogue(context.Context) (*exercise.Catalogue, error)
 }
 
 // program is the command line with what it reads and writes, so that tests run it in
 // their own process.
 type program struct {
-	in        io.Reader
-	out, err  io.Writer
-	newEngine func() (maker, error)
+	in       io.Reader
+	out, err io.Writer
+	newMaker func(server string) (maker, error) // "" is the one in this process
 
-	started bool // a command runs: errors are no longer about the command line
+	server  string // --server
+	started bool   // a command runs: errors are no longer about the command line
 }
 
 // run executes a command line and gives the exit code.
@@ -50,14 +53,31 @@ published guidance.
 ` + exitCodes,
 		Example: `  phasewright generate
   phasewright generate -f request.yaml
-  phasewright generate --json | phasewright audit -f -`,
+  phasewright generate --json | phasewright audit -f -
+  phasewright serve`,
 		SilenceErrors:     true,
 		SilenceUsage:      true,
 		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
 	}
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(p.generate(), p.audit(), p.strategies(), p.exercises(), p.version())
+	root.AddCommand(p.generate(), p.audit(), p.strategies(), p.exercises(), p.serve(), p.version())
 	return root
+}
+
+// maker gives what answers the command.
+func (p *program) maker() (maker, error) {
+	if p.server != "" {
+		if _, _, err := net.SplitHostPort(p.server); err != nil {
+			return nil, wrong("--server: %q is not HOST:PORT, such as 127.0.0.1:9090", p.server)
+		}
+	}
+	return p.newMaker(p.server)
+}
+
+// served adds the flag of commands that a server can answer too.
+func (p *program) served(cmd *cobra.Command) *cobra.Command {
+	cmd.Flags().StringVar(&p.server, "server", "", "let the server at this HOST:PORT (gRPC) answer, instead of this process")
+	return cmd
 }
 
 // do marks the point from which errors are no longer about the command line.

@@ -14,7 +14,7 @@ import (
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
-	"github.com/phasewright/phasewright/internal/app"
+	"github.com/phasewright/phasewright/internal/service"
 )
 
 // result is what a command line left behind.
@@ -23,17 +23,17 @@ type result struct {
 	out, err string
 }
 
-func runWith(t *testing.T, ctx context.Context, newEngine func() (maker, error), stdin string, args ...string) result {
+func runWith(t *testing.T, ctx context.Context, newMaker func(string) (maker, error), stdin string, args ...string) result {
 	t.Helper()
 	var out, errs bytes.Buffer
-	p := program{in: strings.NewReader(stdin), out: &out, err: &errs, newEngine: newEngine}
+	p := program{in: strings.NewReader(stdin), out: &out, err: &errs, newMaker: newMaker}
 	code := p.run(ctx, args)
 	return result{code, out.String(), errs.String()}
 }
 
 func run(t *testing.T, stdin string, args ...string) result {
 	t.Helper()
-	return runWith(t, context.Background(), func() (maker, error) { return app.NewEngine() }, stdin, args...)
+	return runWith(t, context.Background(), newMaker, stdin, args...)
 }
 
 var demoOnce struct {
@@ -62,18 +62,22 @@ type canned struct{ err error }
 func (s canned) Generate(context.Context, plan.Request) (plan.Program, error) {
 	return plan.Program{}, s.err
 }
-func (canned) Audit(*plan.Program) []plan.Finding { return nil }
-func (canned) Strategies() []plan.Descriptor      { return nil }
-func (canned) Catalogue() *exercise.Catalogue     { return exercise.Builtin() }
+func (s canned) Audit(context.Context, *plan.Program) (service.Audited, error) {
+	return service.Audited{}, s.err
+}
+func (s canned) Strategies(context.Context) ([]plan.Descriptor, error) { return nil, s.err }
+func (s canned) Catalogue(context.Context) (*exercise.Catalogue, error) {
+	return exercise.Builtin(), s.err
+}
 
 func TestExitCodes(t *testing.T) {
 	for kind, want := range map[fault.Kind]int{
-		fault.Internal: 70, fault.Invalid: 2, fault.Infeasible: 3, fault.Refused: 4, fault.NotFound: 2, fault.Canceled: 130,
+		fault.Internal: 70, fault.Unavailable: 69, fault.Invalid: 2, fault.Infeasible: 3, fault.Refused: 4, fault.NotFound: 2, fault.Canceled: 130,
 	} {
-		engine := func() (maker, error) {
+		made := func(string) (maker, error) {
 			return canned{fault.New(kind, "WHY", "constraints.days[1].minutes", "is too short")}, nil
 		}
-		got := runWith(t, context.Background(), engine, string(demo), "generate", "-f", "-")
+		got := runWith(t, context.Background(), made, string(demo), "generate", "-f", "-")
 		require.Equal(t, want, got.code, kind)
 		require.Empty(t, got.out)
 		if kind != fault.Canceled {
@@ -91,7 +95,7 @@ func TestInterruptedWhileReading(t *testing.T) {
 	defer w.Close()
 	defer in.Close()
 	var out, errs bytes.Buffer
-	p := program{in: in, out: &out, err: &errs, newEngine: func() (maker, error) { return canned{}, nil }}
+	p := program{in: in, out: &out, err: &errs, newMaker: func(string) (maker, error) { return canned{}, nil }}
 	require.Equal(t, exitCanceled, p.run(ctx, []string{"generate", "-f", "-"}))
 	require.Equal(t, "interrupted\n", errs.String())
 }
@@ -113,7 +117,7 @@ func TestCommandLineMistakes(t *testing.T) {
 		{[]string{"generate", "-f", "-"}, "standard input: is empty"},
 		{[]string{"audit"}, "-f is needed"},
 		{[]string{"strategies", "linar"}, "did you mean linear?"},
-		{[]string{"strategies", "zzzzzzzzzz"}, "there is constant, linear"},
+		{[]string{"strategies", "zzzzzzzzzz"}, "there is block, constant, linear"},
 		{[]string{"exercises", "bench-pres"}, "did you mean bench-press"},
 		{[]string{"exercises", "--muscle", "chst"}, "did you mean chest?"},
 		{[]string{"exercises", "--place-preset", "xyz"}, "there is full-gym, dumbbells"},

@@ -22,12 +22,15 @@ func (p *program) strategies() *cobra.Command {
 		Example: `  phasewright strategies
   phasewright strategies linear`,
 		Args: cobra.MaximumNArgs(1),
-		RunE: p.do(func(_ *cobra.Command, args []string) error {
-			engine, err := p.newEngine()
+		RunE: p.do(func(cmd *cobra.Command, args []string) error {
+			m, err := p.maker()
 			if err != nil {
 				return err
 			}
-			list := engine.Strategies()
+			list, err := m.Strategies(cmd.Context())
+			if err != nil {
+				return err
+			}
 			if len(args) == 1 {
 				if list, err = pick(list, args[0]); err != nil {
 					return err
@@ -40,7 +43,7 @@ func (p *program) strategies() *cobra.Command {
 		}),
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print them as JSON")
-	return cmd
+	return p.served(cmd)
 }
 
 func pick(list []plan.Descriptor, name string) ([]plan.Descriptor, error) {

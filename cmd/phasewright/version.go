@@ -9,6 +9,7 @@ import (
 	"github.com/phasewright/phasewright/engine"
 	"github.com/phasewright/phasewright/engine/load"
 	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/internal/app"
 )
 
 func (p *program) version() *cobra.Command {
@@ -17,7 +18,7 @@ func (p *program) version() *cobra.Command {
 		Short: "Print the versions that decide a program",
 		Args:  cobra.NoArgs,
 		RunE: p.do(func(*cobra.Command, []string) error {
-			e, err := p.newEngine()
+			e, err := app.NewEngine()
 			if err != nil {
 				return err
 			}

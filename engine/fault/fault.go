@@ -22,9 +22,10 @@ const (
 	Exists
 	Stale
 	Canceled
+	Unavailable // another process does not answer, or not in time: trying again may help
 )
 
-var kindNames = [...]string{"internal", "invalid", "infeasible", "refused", "not found", "exists", "stale", "canceled"}
+var kindNames = [...]string{"internal", "invalid", "infeasible", "refused", "not found", "exists", "stale", "canceled", "unavailable"}
 
 // String gives a plain name.
 func (k Kind) String() string { return kindNames[k] }
@@ -41,6 +42,26 @@ type Error struct {
 	Kind       Kind
 	Violations []Violation
 	cause      error
+}
+
+// Within puts the fields of a fault below a path; other errors stay as they are.
+func Within(path string, err error) error {
+	f, ok := As(err)
+	if !ok {
+		return err
+	}
+	out := &Error{Kind: f.Kind, Violations: append([]Violation(nil), f.Violations...), cause: f.cause}
+	for i := range out.Violations {
+		switch v := &out.Violations[i]; {
+		case v.Field == "":
+			v.Field = path
+		case v.Field[0] == '[':
+			v.Field = path + v.Field
+		default:
+			v.Field = path + "." + v.Field
+		}
+	}
+	return out
 }
 
 // New makes an error about one field.

@@ -44,6 +44,7 @@ func ExerciseToProto(e *exercise.Exercise) *pb.Exercise {
 		RelatedPercent:        percentTo(e.RelatedRatio),
 		MaxPlausibleKilograms: e.MaxPlausibleKg,
 		Source:                e.Source,
+		Standing:              pb.ExerciseStanding(e.Standing),
 	}
 	for m, h := range e.Involvement {
 		switch h {

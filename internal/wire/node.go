@@ -74,10 +74,13 @@ type jsonParser struct {
 	dec  *json.Decoder
 	at   int // bytes whose lines are counted
 	line int
+	left int // nodes that may still come
 }
 
-func parseJSON(data []byte) (*node, error) {
-	p := &jsonParser{data: data, dec: json.NewDecoder(bytes.NewReader(data)), line: 1}
+func parseJSON(data []byte) (*node, error) { return parseJSONUpTo(data, maxNodes) }
+
+func parseJSONUpTo(data []byte, nodes int) (*node, error) {
+	p := &jsonParser{data: data, dec: json.NewDecoder(bytes.NewReader(data)), line: 1, left: nodes}
 	p.dec.UseNumber()
 	n, err := p.value(0)
 	if err == nil {
@@ -111,7 +114,7 @@ func (p *jsonParser) value(depth int) (*node, error) {
 }
 
 func (p *jsonParser) after(t json.Token, depth int) (*node, error) {
-	if depth > maxDepth {
+	if p.left--; depth > maxDepth || p.left < 0 {
 		return nil, errTooLarge
 	}
 	n := &node{line: p.here()}

@@ -67,7 +67,7 @@ func fullExercise() *exercise.Exercise {
 	e := &exercise.Exercise{
 		ID: "dip", Name: "Dip", CallerID: "x", Pattern: plan.VerticalPush, Role: plan.MultiJoint,
 		Equipment: [][]plan.Equipment{{plan.DipBars}}, Loading: plan.LoadingAdded, Bar: plan.Barbell, AddedNeeds: [][]plan.Equipment{{plan.DipBelt}},
-		Unilateral: true, BodyMassShare: 955, Setup: 30, Rep: 3, SetSetup: 5, Skill: plan.SkillMedium, StepMilliKg: 1250, StepMilliLb: 2500,
+		Unilateral: true, BodyMassShare: 955, Setup: 30, Rep: 3, SetSetup: 5, Skill: plan.SkillMedium, Standing: exercise.Usual, StepMilliKg: 1250, StepMilliLb: 2500,
 		Curve: exercise.CurveBodyweight, Region: exercise.Upper, Flags: exercise.UnderBar | exercise.Timed, MinReps: 5, Group: "dip",
 		RelatedTo: "bench-press", RelatedRatio: 1050, MaxPlausibleKg: 200, Source: "judgement",
 	}

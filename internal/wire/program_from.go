@@ -45,9 +45,7 @@ func ProgramFromProto(p *pb.Program) (*plan.Program, error) {
 		Cautions: each(r, "cautions", p.GetCautions(), func(_ *reader, p *pb.Caution) plan.Caution {
 			return plan.Caution{ID: p.GetId(), Says: p.GetDescription()}
 		}),
-		Rules: each(r, "rules", p.GetRules(), func(_ *reader, p *pb.Rule) plan.Rule {
-			return plan.Rule{ID: plan.RuleID(p.GetId()), Says: p.GetDescription(), Source: p.GetSource()}
-		}),
+		Rules:  each(r, "rules", p.GetRules(), ruleFrom),
 		Digest: p.GetDigest(),
 	}
 	if err := r.bad.Err(); err != nil {

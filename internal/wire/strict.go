@@ -6,6 +6,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"google.golang.org/protobuf/reflect/protoreflect"
 
@@ -17,12 +18,54 @@ import (
 // protojson stops at the first and names none.
 type checker struct {
 	bad   *fault.Collector
-	lines map[string]int // of each path
+	lines map[string]int // of each path; nil where nobody asks
 	out   []byte
+
+	camel   bool              // names are suggested as JSON has them
+	written map[string]string // spellings other than that, by path; nil where nobody asks
+	here    string            // path as written, where somebody asks
+	most    int               // faults to list, 0 is all
+	more    int               // faults beyond
 }
 
 func (c *checker) add(reason, path string, line int, says string) {
+	if c.full() {
+		c.more++
+		return
+	}
 	c.bad.Add(reason, path, atLine(says, line))
+}
+
+func (c *checker) full() bool { return c.most > 0 && c.bad.Len() >= c.most }
+
+func (c *checker) at(path string, line int) {
+	if c.lines != nil {
+		c.lines[path] = line
+	}
+}
+
+// enter moves to a field as it was written, and notes that where JSON has it otherwise.
+func (c *checker) enter(f protoreflect.FieldDescriptor, path, above, as string) {
+	if c.written == nil {
+		return
+	}
+	if c.here = join(above, as); as != f.JSONName() {
+		c.written[path] = c.here
+	}
+}
+
+// names lists the fields of a message or a oneof as the writer would write them.
+func (c *checker) names(list interface {
+	Len() int
+	Get(int) protoreflect.FieldDescriptor
+}) []string {
+	out := make([]string, list.Len())
+	for i := range out {
+		if out[i] = string(list.Get(i).Name()); c.camel {
+			out[i] = list.Get(i).JSONName()
+		}
+	}
+	return out
 }
 
 func atLine(says string, line int) string {
@@ -40,7 +83,7 @@ func join(path, name string) string {
 }
 
 func (c *checker) message(n *node, d protoreflect.MessageDescriptor, path string) {
-	c.lines[path] = n.line
+	c.at(path, n.line)
 	switch d.FullName() {
 	case "google.protobuf.Struct":
 		if n.kind == isObject {
@@ -57,22 +100,29 @@ func (c *checker) message(n *node, d protoreflect.MessageDescriptor, path string
 	if n.kind != isObject {
 		c.out = append(c.out, "{}"...)
 		what := d.Name()
-		c.add(ReasonType, path, n.line, fmt.Sprintf("is %s; %s has fields: %s", kindNames[n.kind], what, strings.Join(fieldNames(d), ", ")))
+		c.add(ReasonType, path, n.line, fmt.Sprintf("is %s; %s has fields: %s", kindNames[n.kind], what, strings.Join(c.names(d.Fields()), ", ")))
 		return
 	}
 	c.out = append(c.out, '{')
 	seen := make(map[protoreflect.Name]bool, len(n.keys))
 	first := true
+	above := c.here
+	defer func() { c.here = above }()
 	for i, k := range n.keys {
 		f := d.Fields().ByName(protoreflect.Name(k.name))
 		if f == nil {
 			f = d.Fields().ByJSONName(k.name)
 		}
+		if f == nil && c.full() {
+			c.more++ // without looking for what was meant, which takes time
+			continue
+		}
 		if f == nil {
-			c.add(ReasonUnknownField, join(path, k.name), k.line, unknown(k.name, fieldNames(d)))
+			c.add(ReasonUnknownField, join(path, short(k.name)), k.line, unknown(k.name, c.names(d.Fields())))
 			continue
 		}
 		p := join(path, string(f.Name()))
+		c.enter(f, p, above, k.name)
 		if seen[f.Name()] {
 			c.add(ReasonTwice, p, k.line, "is given twice; once is right")
 			continue
@@ -83,7 +133,7 @@ func (c *checker) message(n *node, d protoreflect.MessageDescriptor, path string
 		}
 		if o := f.ContainingOneof(); o != nil && !o.IsSynthetic() {
 			if seen[o.Name()] {
-				c.add(ReasonTwice, p, k.line, "is one too many: give only one of "+strings.Join(oneofNames(o), ", "))
+				c.add(ReasonTwice, p, k.line, "is one too many: give only one of "+strings.Join(c.names(o.Fields()), ", "))
 				continue
 			}
 			seen[o.Name()] = true
@@ -94,7 +144,7 @@ func (c *checker) message(n *node, d protoreflect.MessageDescriptor, path string
 		first = false
 		c.out = strconv.AppendQuote(c.out, string(f.Name()))
 		c.out = append(c.out, ':')
-		c.lines[p] = k.line
+		c.at(p, k.line)
 		if f.IsList() {
 			c.list(n.vals[i], f, p)
 		} else {
@@ -111,12 +161,18 @@ func (c *checker) list(n *node, f protoreflect.FieldDescriptor, path string) {
 		return
 	}
 	c.out = append(c.out, '[')
+	above := c.here
+	defer func() { c.here = above }()
 	for i, e := range n.vals {
 		if i > 0 {
 			c.out = append(c.out, ',')
 		}
-		p := fmt.Sprintf("%s[%d]", path, i)
-		c.lines[p] = e.line
+		index := "[" + strconv.Itoa(i) + "]"
+		if c.written != nil {
+			c.here = above + index
+		}
+		p := path + index
+		c.at(p, e.line)
 		c.value(e, f, p)
 	}
 	c.out = append(c.out, ']')
@@ -128,7 +184,7 @@ func (c *checker) value(n *node, f protoreflect.FieldDescriptor, path string) {
 	wrong := func(want string) {
 		got := kindNames[n.kind]
 		if n.kind < isList && n.kind != isNull {
-			got = strconv.Quote(n.text)
+			got = strconv.Quote(short(n.text))
 		}
 		c.add(ReasonType, path, n.line, "is "+got+"; "+want)
 		c.out = append(c.out, "null"...)
@@ -201,6 +257,19 @@ func (c *checker) whole(n *node, f protoreflect.FieldDescriptor, wrong func(stri
 	c.out = strconv.AppendInt(c.out, v, 10)
 }
 
+// short is as much of what was written as a sentence repeats.
+func short(text string) string {
+	const most = 100
+	if len(text) <= most {
+		return text
+	}
+	cut := most
+	for cut > 0 && !utf8.RuneStart(text[cut]) {
+		cut--
+	}
+	return text[:cut] + "…"
+}
+
 func isWhole(text string) bool { return strings.Trim(text, "-0123456789") == "" }
 
 // free writes what a strategy's parameters may be: anything.
@@ -213,7 +282,7 @@ func (c *checker) free(n *node, path string) {
 	case isNumber:
 		v, err := strconv.ParseFloat(n.text, 64)
 		if err != nil || math.IsInf(v, 0) || math.IsNaN(v) {
-			c.add(ReasonType, path, n.line, "is "+strconv.Quote(n.text)+"; a plain number is needed")
+			c.add(ReasonType, path, n.line, "is "+strconv.Quote(short(n.text))+"; a plain number is needed")
 			v = 0
 		}
 		c.out = appendNumber(c.out, v)
@@ -235,12 +304,12 @@ func (c *checker) free(n *node, path string) {
 			if i > 0 {
 				c.out = append(c.out, ',')
 			}
-			p := join(path, k.name)
+			p := join(path, short(k.name))
 			if seen[k.name] {
 				c.add(ReasonTwice, p, k.line, "is given twice; once is right")
 			}
 			seen[k.name] = true
-			c.lines[p] = k.line
+			c.at(p, k.line)
 			c.out = appendText(c.out, k.name)
 			c.out = append(c.out, ':')
 			c.free(n.vals[i], p)
@@ -255,22 +324,6 @@ func appendText(out []byte, s string) []byte {
 }
 
 func appendNumber(out []byte, v float64) []byte { return strconv.AppendFloat(out, v, 'g', -1, 64) }
-
-func fieldNames(d protoreflect.MessageDescriptor) []string {
-	out := make([]string, d.Fields().Len())
-	for i := range out {
-		out[i] = string(d.Fields().Get(i).Name())
-	}
-	return out
-}
-
-func oneofNames(o protoreflect.OneofDescriptor) []string {
-	out := make([]string, o.Fields().Len())
-	for i := range out {
-		out[i] = string(o.Fields().Get(i).Name())
-	}
-	return out
-}
 
 // valueNames leaves out the zero, which says nothing.
 func valueNames(d protoreflect.EnumDescriptor) []string {

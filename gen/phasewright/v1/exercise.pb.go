@@ -133,6 +133,63 @@ func (BodyRegion) EnumDescriptor() ([]byte, []int) {
 	return file_phasewright_v1_exercise_proto_rawDescGZIP(), []int{1}
 }
 
+// How usual a choice an exercise is for a coach who may take any.
+type ExerciseStanding int32
+
+const (
+	// Not given.
+	ExerciseStanding_EXERCISE_STANDING_UNSPECIFIED ExerciseStanding = 0
+	// What most programs are built from.
+	ExerciseStanding_EXERCISE_STANDING_STAPLE ExerciseStanding = 1
+	// A usual choice beside it.
+	ExerciseStanding_EXERCISE_STANDING_USUAL ExerciseStanding = 2
+	// Chosen for a reason.
+	ExerciseStanding_EXERCISE_STANDING_NICHE ExerciseStanding = 3
+)
+
+// Enum value maps for ExerciseStanding.
+var (
+	ExerciseStanding_name = map[int32]string{
+		0: "EXERCISE_STANDING_UNSPECIFIED",
+		1: "EXERCISE_STANDING_STAPLE",
+		2: "EXERCISE_STANDING_USUAL",
+		3: "EXERCISE_STANDING_NICHE",
+	}
+	ExerciseStanding_value = map[string]int32{
+		"EXERCISE_STANDING_UNSPECIFIED": 0,
+		"EXERCISE_STANDING_STAPLE":      1,
+		"EXERCISE_STANDING_USUAL":       2,
+		"EXERCISE_STANDING_NICHE":       3,
+	}
+)
+
+func (x ExerciseStanding) Enum() *ExerciseStanding {
+	p := new(ExerciseStanding)
+	*p = x
+	return p
+}
+
+func (x ExerciseStanding) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ExerciseStanding) Descriptor() protoreflect.EnumDescriptor {
+	return file_phasewright_v1_exercise_proto_enumTypes[2].Descriptor()
+}
+
+func (ExerciseStanding) Type() protoreflect.EnumType {
+	return &file_phasewright_v1_exercise_proto_enumTypes[2]
+}
+
+func (x ExerciseStanding) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ExerciseStanding.Descriptor instead.
+func (ExerciseStanding) EnumDescriptor() ([]byte, []int) {
+	return file_phasewright_v1_exercise_proto_rawDescGZIP(), []int{2}
+}
+
 // A property that rules on safety, order and grouping ask for.
 type ExerciseTrait int32
 
@@ -206,11 +263,11 @@ func (x ExerciseTrait) String() string {
 }
 
 func (ExerciseTrait) Descriptor() protoreflect.EnumDescriptor {
-	return file_phasewright_v1_exercise_proto_enumTypes[2].Descriptor()
+	return file_phasewright_v1_exercise_proto_enumTypes[3].Descriptor()
 }
 
 func (ExerciseTrait) Type() protoreflect.EnumType {
-	return &file_phasewright_v1_exercise_proto_enumTypes[2]
+	return &file_phasewright_v1_exercise_proto_enumTypes[3]
 }
 
 func (x ExerciseTrait) Number() protoreflect.EnumNumber {
@@ -219,7 +276,7 @@ func (x ExerciseTrait) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use ExerciseTrait.Descriptor instead.
 func (ExerciseTrait) EnumDescriptor() ([]byte, []int) {
-	return file_phasewright_v1_exercise_proto_rawDescGZIP(), []int{2}
+	return file_phasewright_v1_exercise_proto_rawDescGZIP(), []int{3}
 }
 
 // Equipment that is needed together.
@@ -386,7 +443,9 @@ type Exercise struct {
 	// A one-repetition maximum above it is a typing error.
 	MaxPlausibleKilograms int32 `protobuf:"varint,29,opt,name=max_plausible_kilograms,json=maxPlausibleKilograms,proto3" json:"max_plausible_kilograms,omitempty"`
 	// Of the muscle attribution.
-	Source        string `protobuf:"bytes,30,opt,name=source,proto3" json:"source,omitempty"`
+	Source string `protobuf:"bytes,30,opt,name=source,proto3" json:"source,omitempty"`
+	// How usual a choice it is.
+	Standing      ExerciseStanding `protobuf:"varint,31,opt,name=standing,proto3,enum=phasewright.v1.ExerciseStanding" json:"standing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -631,6 +690,13 @@ func (x *Exercise) GetSource() string {
 	return ""
 }
 
+func (x *Exercise) GetStanding() ExerciseStanding {
+	if x != nil {
+		return x.Standing
+	}
+	return ExerciseStanding_EXERCISE_STANDING_UNSPECIFIED
+}
+
 // A muscle group with what is shown of it.
 type MuscleGroup struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -704,7 +770,7 @@ const file_phasewright_v1_exercise_proto_rawDesc = "" +
 	"\x05items\x18\x01 \x03(\x0e2\x19.phasewright.v1.EquipmentB\x14\xe0A\x03\xbaH\x0e\x92\x01\v\x10\x14\"\a\x82\x01\x04\x10\x01 \x00R\x05items\"\x8b\x01\n" +
 	"\rStressedJoint\x128\n" +
 	"\x05joint\x18\x01 \x01(\x0e2\x15.phasewright.v1.JointB\v\xe0A\x03\xbaH\x05\x82\x01\x02\x10\x01R\x05joint\x12@\n" +
-	"\x06stress\x18\x02 \x01(\x0e2\x1b.phasewright.v1.JointStressB\v\xe0A\x03\xbaH\x05\x82\x01\x02\x10\x01R\x06stress\"\xb1\x0e\n" +
+	"\x06stress\x18\x02 \x01(\x0e2\x1b.phasewright.v1.JointStressB\v\xe0A\x03\xbaH\x05\x82\x01\x02\x10\x01R\x06stress\"\xfc\x0e\n" +
 	"\bExercise\x12 \n" +
 	"\x04name\x18\x01 \x01(\tB\f\xe0A\b\xbaH\x06r\x04\x10\x01\x18PR\x04name\x12\x1c\n" +
 	"\x02id\x18\x02 \x01(\tB\f\xe0A\x03\xbaH\x06r\x04\x10\x01\x18@R\x02id\x120\n" +
@@ -745,7 +811,8 @@ const file_phasewright_v1_exercise_proto_rawDesc = "" +
 	"\xe0A\x03\xbaH\x04r\x02\x18@R\trelatedTo\x12C\n" +
 	"\x0frelated_percent\x18\x1c \x01(\x01B\x1a\xe0A\x03\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00\x00\x00\x00R\x0erelatedPercent\x12E\n" +
 	"\x17max_plausible_kilograms\x18\x1d \x01(\x05B\r\xe0A\x03\xbaH\a\x1a\x05\x18\xd0\x0f(\x00R\x15maxPlausibleKilograms\x12#\n" +
-	"\x06source\x18\x1e \x01(\tB\v\xe0A\x03\xbaH\x05r\x03\x18\xe8\aR\x06source:D\xeaAA\n" +
+	"\x06source\x18\x1e \x01(\tB\v\xe0A\x03\xbaH\x05r\x03\x18\xe8\aR\x06source\x12I\n" +
+	"\bstanding\x18\x1f \x01(\x0e2 .phasewright.v1.ExerciseStandingB\v\xe0A\x03\xbaH\x05\x82\x01\x02\x10\x01R\bstanding:D\xeaAA\n" +
 	"\x14phasewright/Exercise\x12\x14exercises/{exercise}*\texercises2\bexercise\"\x96\x01\n" +
 	"\vMuscleGroup\x12;\n" +
 	"\x06muscle\x18\x01 \x01(\x0e2\x16.phasewright.v1.MuscleB\v\xe0A\x03\xbaH\x05\x82\x01\x02\x10\x01R\x06muscle\x12/\n" +
@@ -760,7 +827,12 @@ const file_phasewright_v1_exercise_proto_rawDesc = "" +
 	"\x17BODY_REGION_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11BODY_REGION_UPPER\x10\x01\x12\x15\n" +
 	"\x11BODY_REGION_LOWER\x10\x02\x12\x1a\n" +
-	"\x16BODY_REGION_MIDSECTION\x10\x03*\xe8\x02\n" +
+	"\x16BODY_REGION_MIDSECTION\x10\x03*\x8d\x01\n" +
+	"\x10ExerciseStanding\x12!\n" +
+	"\x1dEXERCISE_STANDING_UNSPECIFIED\x10\x00\x12\x1c\n" +
+	"\x18EXERCISE_STANDING_STAPLE\x10\x01\x12\x1b\n" +
+	"\x17EXERCISE_STANDING_USUAL\x10\x02\x12\x1b\n" +
+	"\x17EXERCISE_STANDING_NICHE\x10\x03*\xe8\x02\n" +
 	"\rExerciseTrait\x12\x1e\n" +
 	"\x1aEXERCISE_TRAIT_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18EXERCISE_TRAIT_UNDER_BAR\x10\x01\x12\x19\n" +
@@ -788,46 +860,48 @@ func file_phasewright_v1_exercise_proto_rawDescGZIP() []byte {
 	return file_phasewright_v1_exercise_proto_rawDescData
 }
 
-var file_phasewright_v1_exercise_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_phasewright_v1_exercise_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
 var file_phasewright_v1_exercise_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_phasewright_v1_exercise_proto_goTypes = []any{
 	(JointStress)(0),      // 0: phasewright.v1.JointStress
 	(BodyRegion)(0),       // 1: phasewright.v1.BodyRegion
-	(ExerciseTrait)(0),    // 2: phasewright.v1.ExerciseTrait
-	(*EquipmentSet)(nil),  // 3: phasewright.v1.EquipmentSet
-	(*StressedJoint)(nil), // 4: phasewright.v1.StressedJoint
-	(*Exercise)(nil),      // 5: phasewright.v1.Exercise
-	(*MuscleGroup)(nil),   // 6: phasewright.v1.MuscleGroup
-	(Equipment)(0),        // 7: phasewright.v1.Equipment
-	(Joint)(0),            // 8: phasewright.v1.Joint
-	(MovementPattern)(0),  // 9: phasewright.v1.MovementPattern
-	(ExerciseRole)(0),     // 10: phasewright.v1.ExerciseRole
-	(Muscle)(0),           // 11: phasewright.v1.Muscle
-	(Loading)(0),          // 12: phasewright.v1.Loading
-	(SkillLevel)(0),       // 13: phasewright.v1.SkillLevel
+	(ExerciseStanding)(0), // 2: phasewright.v1.ExerciseStanding
+	(ExerciseTrait)(0),    // 3: phasewright.v1.ExerciseTrait
+	(*EquipmentSet)(nil),  // 4: phasewright.v1.EquipmentSet
+	(*StressedJoint)(nil), // 5: phasewright.v1.StressedJoint
+	(*Exercise)(nil),      // 6: phasewright.v1.Exercise
+	(*MuscleGroup)(nil),   // 7: phasewright.v1.MuscleGroup
+	(Equipment)(0),        // 8: phasewright.v1.Equipment
+	(Joint)(0),            // 9: phasewright.v1.Joint
+	(MovementPattern)(0),  // 10: phasewright.v1.MovementPattern
+	(ExerciseRole)(0),     // 11: phasewright.v1.ExerciseRole
+	(Muscle)(0),           // 12: phasewright.v1.Muscle
+	(Loading)(0),          // 13: phasewright.v1.Loading
+	(SkillLevel)(0),       // 14: phasewright.v1.SkillLevel
 }
 var file_phasewright_v1_exercise_proto_depIdxs = []int32{
-	7,  // 0: phasewright.v1.EquipmentSet.items:type_name -> phasewright.v1.Equipment
-	8,  // 1: phasewright.v1.StressedJoint.joint:type_name -> phasewright.v1.Joint
+	8,  // 0: phasewright.v1.EquipmentSet.items:type_name -> phasewright.v1.Equipment
+	9,  // 1: phasewright.v1.StressedJoint.joint:type_name -> phasewright.v1.Joint
 	0,  // 2: phasewright.v1.StressedJoint.stress:type_name -> phasewright.v1.JointStress
-	9,  // 3: phasewright.v1.Exercise.pattern:type_name -> phasewright.v1.MovementPattern
-	10, // 4: phasewright.v1.Exercise.role:type_name -> phasewright.v1.ExerciseRole
-	11, // 5: phasewright.v1.Exercise.prime_muscles:type_name -> phasewright.v1.Muscle
-	11, // 6: phasewright.v1.Exercise.secondary_muscles:type_name -> phasewright.v1.Muscle
-	3,  // 7: phasewright.v1.Exercise.equipment:type_name -> phasewright.v1.EquipmentSet
-	12, // 8: phasewright.v1.Exercise.loading:type_name -> phasewright.v1.Loading
-	7,  // 9: phasewright.v1.Exercise.bar:type_name -> phasewright.v1.Equipment
-	3,  // 10: phasewright.v1.Exercise.added_load_equipment:type_name -> phasewright.v1.EquipmentSet
-	13, // 11: phasewright.v1.Exercise.skill:type_name -> phasewright.v1.SkillLevel
-	4,  // 12: phasewright.v1.Exercise.joints:type_name -> phasewright.v1.StressedJoint
+	10, // 3: phasewright.v1.Exercise.pattern:type_name -> phasewright.v1.MovementPattern
+	11, // 4: phasewright.v1.Exercise.role:type_name -> phasewright.v1.ExerciseRole
+	12, // 5: phasewright.v1.Exercise.prime_muscles:type_name -> phasewright.v1.Muscle
+	12, // 6: phasewright.v1.Exercise.secondary_muscles:type_name -> phasewright.v1.Muscle
+	4,  // 7: phasewright.v1.Exercise.equipment:type_name -> phasewright.v1.EquipmentSet
+	13, // 8: phasewright.v1.Exercise.loading:type_name -> phasewright.v1.Loading
+	8,  // 9: phasewright.v1.Exercise.bar:type_name -> phasewright.v1.Equipment
+	4,  // 10: phasewright.v1.Exercise.added_load_equipment:type_name -> phasewright.v1.EquipmentSet
+	14, // 11: phasewright.v1.Exercise.skill:type_name -> phasewright.v1.SkillLevel
+	5,  // 12: phasewright.v1.Exercise.joints:type_name -> phasewright.v1.StressedJoint
 	1,  // 13: phasewright.v1.Exercise.region:type_name -> phasewright.v1.BodyRegion
-	2,  // 14: phasewright.v1.Exercise.traits:type_name -> phasewright.v1.ExerciseTrait
-	11, // 15: phasewright.v1.MuscleGroup.muscle:type_name -> phasewright.v1.Muscle
-	16, // [16:16] is the sub-list for method output_type
-	16, // [16:16] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	3,  // 14: phasewright.v1.Exercise.traits:type_name -> phasewright.v1.ExerciseTrait
+	2,  // 15: phasewright.v1.Exercise.standing:type_name -> phasewright.v1.ExerciseStanding
+	12, // 16: phasewright.v1.MuscleGroup.muscle:type_name -> phasewright.v1.Muscle
+	17, // [17:17] is the sub-list for method output_type
+	17, // [17:17] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_exercise_proto_init() }
@@ -842,7 +916,7 @@ func file_phasewright_v1_exercise_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_phasewright_v1_exercise_proto_rawDesc), len(file_phasewright_v1_exercise_proto_rawDesc)),
-			NumEnums:      3,
+			NumEnums:      4,
 			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   0,

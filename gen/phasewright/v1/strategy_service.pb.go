@@ -26,7 +26,7 @@ const (
 // What ListStrategies needs.
 type ListStrategiesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Most items in the answer; 0 or unset is 1000.
+	// Most items in the answer; 0 or unset is 1000, and more than that is taken as 1000.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// Where to go on: next_page_token of the answer before.
 	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
@@ -229,9 +229,10 @@ var File_phasewright_v1_strategy_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_strategy_service_proto_rawDesc = "" +
 	"\n" +
-	"%phasewright/v1/strategy_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1dphasewright/v1/strategy.proto\"o\n" +
-	"\x15ListStrategiesRequest\x12*\n" +
-	"\tpage_size\x18\x01 \x01(\x05B\r\xe0A\x01\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpageSize\x12*\n" +
+	"%phasewright/v1/strategy_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1dphasewright/v1/strategy.proto\"l\n" +
+	"\x15ListStrategiesRequest\x12'\n" +
+	"\tpage_size\x18\x01 \x01(\x05B\n" +
+	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\bpageSize\x12*\n" +
 	"\n" +
 	"page_token\x18\x02 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\x80\x04R\tpageToken\"\x95\x01\n" +
 	"\x16ListStrategiesResponse\x12F\n" +

@@ -1,0 +1,111 @@
+package gateway
+
+import (
+	"context"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	"github.com/phasewright/phasewright/engine/fault"
+)
+
+// callError answers what went wrong in a generated handler or in the call.
+func (g *gateway) callError(ctx context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w http.ResponseWriter, r *http.Request, err error) {
+	if probe(ctx) != nil {
+		return
+	}
+	c := callOf(r.Context())
+	if c == nil {
+		g.fail(w, g.o.Status(err), 0)
+		return
+	}
+	if c.err != nil {
+		err = c.err
+	}
+	st := g.o.Status(err)
+	if st.Code() == codes.Internal && status.Code(err) == codes.Unknown {
+		g.o.Log.ErrorContext(ctx, "no answer", "error", err, "path", r.URL.Path) // the call itself is logged by the server
+	}
+	g.fail(w, spelling{c.route.input, c.written}.status(st), 0)
+}
+
+// routingError answers for what the router did not find.
+func (g *gateway) routingError(ctx context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w http.ResponseWriter, r *http.Request, httpCode int) {
+	if probe(ctx) != nil {
+		return
+	}
+	switch httpCode {
+	case http.StatusMethodNotAllowed:
+		g.noMethod(w, r, g.allowed(r))
+	case http.StatusNotFound:
+		g.noRoute(w, r)
+	default:
+		g.refuse(w, http.StatusBadRequest, ReasonPath, "", "the path does not start with /")
+	}
+}
+
+func (g *gateway) noRoute(w http.ResponseWriter, r *http.Request) {
+	g.fail(w, g.o.Status(fault.New(fault.NotFound, ReasonRoute, "", "there is no "+shown(r.URL.Path)+"; GET / lists what there is")), 0)
+}
+
+func (g *gateway) noMethod(w http.ResponseWriter, r *http.Request, allow []string) {
+	w.Header().Set("Allow", strings.Join(allow, ", "))
+	p := g.o.Status(fault.New(fault.Invalid, ReasonMethod, "", shown(r.Method)+" is not taken here; possible: "+strings.Join(allow, ", "))).Proto()
+	p.Code = int32(codes.Unimplemented)
+	p.Details = p.Details[:0:0]
+	for _, d := range g.o.Status(fault.New(fault.Invalid, ReasonMethod, "", "")).Proto().GetDetails() {
+		if d.MessageIs((*errdetails.ErrorInfo)(nil)) {
+			p.Details = append(p.Details, d)
+		}
+	}
+	g.fail(w, status.FromProto(p), http.StatusMethodNotAllowed)
+}
+
+// fail writes a status. httpCode 0 takes the code that belongs to it.
+func (g *gateway) fail(w http.ResponseWriter, st *status.Status, httpCode int) {
+	if httpCode == 0 {
+		httpCode = httpStatus(st)
+	}
+	p := st.Proto()
+	p.Message = valid(p.Message)
+	for i := len(p.Details) - 1; i >= 0; i-- { // one that is not known here can't be written as JSON
+		if _, err := p.Details[i].UnmarshalNew(); err != nil {
+			p.Details = append(p.Details[:i], p.Details[i+1:]...)
+		}
+	}
+	g.write(w, httpCode, p)
+}
+
+// httpStatus is grpc-gateway's mapping, but for what is too large.
+func httpStatus(st *status.Status) int {
+	if st.Code() == codes.ResourceExhausted {
+		for _, d := range st.Details() {
+			if i, ok := d.(*errdetails.ErrorInfo); ok && strings.HasSuffix(i.GetReason(), "TOO_LARGE") {
+				return http.StatusRequestEntityTooLarge
+			}
+		}
+	}
+	return runtime.HTTPStatusFromCode(st.Code())
+}
+
+func (g *gateway) write(w http.ResponseWriter, httpCode int, m proto.Message) {
+	data, err := jsonMarshaler{}.Marshal(m)
+	if err != nil {
+		g.o.Log.Error("answer not written", "error", err)
+		panic(http.ErrAbortHandler)
+	}
+	writeJSON(w, httpCode, data)
+}
+
+func writeJSON(w http.ResponseWriter, httpCode int, data []byte) {
+	w.Header().Set("Content-Type", mimeJSON)
+	w.Header().Set("Content-Length", strconv.Itoa(len(data)))
+	w.WriteHeader(httpCode)
+	_, _ = w.Write(data) // the caller may have gone
+}

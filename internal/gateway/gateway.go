@@ -1,0 +1,158 @@
+package gateway
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"net/http"
+	"runtime/debug"
+
+	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
+)
+
+// Options are what the gateway needs from its surroundings. Read and Status are
+// required.
+type Options struct {
+	// Read decodes a JSON body strictly. The error is a fault with the paths of the
+	// schema (request.constraints.days[1].minutes); written maps such paths to how the
+	// caller spelled them, where that is not the usual lowerCamel.
+	Read func(data []byte, into proto.Message) (written map[string]string, err error)
+	// Status makes the status of any error, with exactly one ErrorInfo: the error table
+	// of the gRPC side.
+	Status func(error) *status.Status
+	// Ready says whether /readyz answers 200; nil is always.
+	Ready func() bool
+	// MaxBody is the most bytes of a request body; 0 is 1 MiB.
+	MaxBody int64
+	// Log gets panics and answers that could not be written; nil is slog's default.
+	Log *slog.Logger
+	// OpenAPI is served as /openapi.json; without it there is none.
+	OpenAPI []byte
+}
+
+const defaultMaxBody = 1 << 20
+
+type gateway struct {
+	o      Options
+	mux    *runtime.ServeMux
+	routes map[string]*route // by method and pattern
+	verbs  []string          // methods of the routes
+	pages  map[string]page   // by path
+}
+
+// New makes the handler. Calls go to conn; a request that ends, or whose caller goes
+// away, cancels its call.
+func New(conn grpc.ClientConnInterface, o Options) (http.Handler, error) {
+	if o.Read == nil || o.Status == nil {
+		return nil, errors.New("gateway: Read and Status are needed")
+	}
+	if o.MaxBody <= 0 {
+		o.MaxBody = defaultMaxBody
+	}
+	if o.Log == nil {
+		o.Log = slog.Default()
+	}
+	g := &gateway{o: o}
+	g.routes, g.verbs = routes(
+		pb.File_phasewright_v1_program_service_proto,
+		pb.File_phasewright_v1_strategy_service_proto,
+		pb.File_phasewright_v1_catalogue_service_proto,
+	)
+	g.pages = g.ownPages()
+	nothing := func(string) (string, bool) { return "", false }
+	g.mux = runtime.NewServeMux(
+		runtime.WithMarshalerOption(runtime.MIMEWildcard, jsonMarshaler{}),
+		runtime.WithMiddlewares(g.check),
+		runtime.WithErrorHandler(g.callError),
+		runtime.WithRoutingErrorHandler(g.routingError),
+		// No header becomes metadata or comes back from it. Authorization and the
+		// peer's address pass all the same.
+		runtime.WithIncomingHeaderMatcher(nothing),
+		runtime.WithOutgoingHeaderMatcher(nothing),
+		runtime.WithOutgoingTrailerMatcher(nothing),
+		runtime.WithDisablePathLengthFallback(),
+		runtime.WithDisableHTTPMethodOverride(),
+		runtime.WithWriteContentLength(),
+	)
+	ctx := context.Background()
+	return g, errors.Join(
+		pb.RegisterProgramServiceHandlerClient(ctx, g.mux, pb.NewProgramServiceClient(conn)),
+		pb.RegisterStrategyServiceHandlerClient(ctx, g.mux, pb.NewStrategyServiceClient(conn)),
+		pb.RegisterCatalogueServiceHandlerClient(ctx, g.mux, pb.NewCatalogueServiceClient(conn)),
+	)
+}
+
+// ServeHTTP answers one request.
+func (g *gateway) ServeHTTP(out http.ResponseWriter, in *http.Request) {
+	w := &answer{ResponseWriter: out, head: in.Method == http.MethodHead}
+	defer g.rescue(w, in)
+	w.Header().Set("X-Content-Type-Options", "nosniff")
+	w.Header().Set("Cache-Control", "no-store")
+
+	r := in.WithContext(in.Context()) // a copy, whose fields may be changed
+	r.Header = in.Header.Clone()
+	for _, k := range [...]string{
+		"X-Forwarded-For", "X-Forwarded-Host", // anyone can write them: only the peer's address is passed on
+		"Te", // no trailers
+	} {
+		r.Header.Del(k)
+	}
+	if w.head {
+		r.Method = http.MethodGet
+	}
+	if p, ok := g.pages[r.URL.Path]; ok {
+		g.servePage(w, r, p)
+		return
+	}
+	if r.Method == http.MethodOptions {
+		g.options(w, r)
+		return
+	}
+	g.mux.ServeHTTP(w, r)
+}
+
+// rescue turns a panic into a 500, or cuts the connection when the answer has begun.
+func (g *gateway) rescue(w *answer, r *http.Request) {
+	p := recover()
+	if p == nil {
+		return
+	}
+	if p == http.ErrAbortHandler {
+		panic(p)
+	}
+	g.o.Log.ErrorContext(r.Context(), "panic in the gateway", "panic", p, "method", r.Method, "path", r.URL.Path, "stack", string(debug.Stack()))
+	if w.begun {
+		panic(http.ErrAbortHandler)
+	}
+	g.fail(w, g.o.Status(errPanic), 0)
+}
+
+var errPanic = errors.New("panic in the gateway")
+
+// answer is a ResponseWriter that knows whether the answer has begun, and leaves out
+// the body of an answer to HEAD.
+type answer struct {
+	http.ResponseWriter
+	head, begun bool
+}
+
+func (w *answer) WriteHeader(code int) {
+	w.begun = true
+	w.ResponseWriter.WriteHeader(code)
+}
+
+func (w *answer) Write(p []byte) (int, error) {
+	w.begun = true
+	if w.head {
+		return len(p), nil
+	}
+	return w.ResponseWriter.Write(p)
+}
+
+// Unwrap is for http.ResponseController.
+func (w *answer) Unwrap() http.ResponseWriter { return w.ResponseWriter }

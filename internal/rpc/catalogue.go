@@ -1,0 +1,106 @@
+package rpc
+
+import (
+	"context"
+	"strings"
+
+	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
+
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/internal/service"
+	"github.com/phasewright/phasewright/internal/wire"
+)
+
+type strategies struct {
+	pb.UnimplementedStrategyServiceServer
+	service *service.Service
+}
+
+func (s *strategies) ListStrategies(ctx context.Context, r *pb.ListStrategiesRequest) (*pb.ListStrategiesResponse, error) {
+	all, err := s.service.Strategies(ctx)
+	if err != nil {
+		return nil, err
+	}
+	list, next, err := paged("strategies", all, func(d *plan.Descriptor) string { return d.ID() }, r)
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.ListStrategiesResponse{NextPageToken: next}
+	for i := range list {
+		out.Strategies = append(out.Strategies, wire.StrategyToProto(&list[i]))
+	}
+	return out, nil
+}
+
+func (s *strategies) GetStrategy(ctx context.Context, r *pb.GetStrategyRequest) (*pb.GetStrategyResponse, error) {
+	id, err := idOf("strategies", r.GetName())
+	if err != nil {
+		return nil, err
+	}
+	d, err := s.service.Strategy(ctx, id)
+	if err != nil {
+		return nil, named(err)
+	}
+	return &pb.GetStrategyResponse{Strategy: wire.StrategyToProto(&d)}, nil
+}
+
+type catalogue struct {
+	pb.UnimplementedCatalogueServiceServer
+	service *service.Service
+}
+
+func (c *catalogue) ListExercises(ctx context.Context, r *pb.ListExercisesRequest) (*pb.ListExercisesResponse, error) {
+	all, err := c.service.Catalogue(ctx)
+	if err != nil {
+		return nil, err
+	}
+	list, next, err := paged("exercises", all.All(), func(e **exercise.Exercise) string { return (*e).ID }, r)
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.ListExercisesResponse{NextPageToken: next}
+	for _, e := range list {
+		out.Exercises = append(out.Exercises, wire.ExerciseToProto(e))
+	}
+	return out, nil
+}
+
+func (c *catalogue) GetExercise(ctx context.Context, r *pb.GetExerciseRequest) (*pb.GetExerciseResponse, error) {
+	id, err := idOf("exercises", r.GetName())
+	if err != nil {
+		return nil, err
+	}
+	e, err := c.service.Exercise(ctx, id)
+	if err != nil {
+		return nil, named(err)
+	}
+	return &pb.GetExerciseResponse{Exercise: wire.ExerciseToProto(e)}, nil
+}
+
+func (c *catalogue) ListMuscles(context.Context, *pb.ListMusclesRequest) (*pb.ListMusclesResponse, error) {
+	return &pb.ListMusclesResponse{Muscles: wire.MusclesToProto()}, nil
+}
+
+// idOf reads a resource name, collection/id.
+func idOf(collection, name string) (string, error) {
+	id, ok := strings.CutPrefix(name, collection+"/")
+	if !ok || id == "" || strings.Contains(id, "/") {
+		return "", fault.New(fault.Invalid, "RESOURCE_NAME", "name", "has to be "+collection+"/ and an id")
+	}
+	return id, nil
+}
+
+// named says that it is the name that is wrong, whatever the use case calls it.
+func named(err error) error {
+	f, ok := fault.As(err)
+	if !ok {
+		return err
+	}
+	out := &fault.Error{Kind: f.Kind, Violations: append([]fault.Violation(nil), f.Violations...)}
+	for i := range out.Violations {
+		out.Violations[i].Field = "name"
+	}
+	return out
+}

@@ -1,0 +1,121 @@
+package rpc
+
+import (
+	"context"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+
+	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
+
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/internal/service"
+	"github.com/phasewright/phasewright/internal/wire"
+)
+
+// answerBytes bounds an answer. A program of a year with six days a week has about
+// four million bytes, gRPC's own limit.
+const answerBytes = 64 << 20
+
+// Client answers as service.Service does, from a server. Its faults are the server's,
+// with the paths of the domain; Unavailable where none answers.
+type Client struct {
+	conn       *grpc.ClientConn
+	programs   pb.ProgramServiceClient
+	strategies pb.StrategyServiceClient
+	catalogue  pb.CatalogueServiceClient
+}
+
+// NewClient makes a client of the server at host:port. It connects with the first
+// call, without TLS.
+func NewClient(address string) (*Client, error) {
+	conn, err := grpc.NewClient(address,
+		grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(answerBytes)))
+	if err != nil {
+		return nil, fault.New(fault.Invalid, "ADDRESS", "", "the address of the server: "+err.Error())
+	}
+	return &Client{
+		conn: conn, programs: pb.NewProgramServiceClient(conn), strategies: pb.NewStrategyServiceClient(conn), catalogue: pb.NewCatalogueServiceClient(conn),
+	}, nil
+}
+
+// Close ends the connection.
+func (c *Client) Close() error { return c.conn.Close() }
+
+// Generate has the program of a request made.
+func (c *Client) Generate(ctx context.Context, r plan.Request) (plan.Program, error) {
+	answer, err := c.programs.GenerateProgram(ctx, &pb.GenerateProgramRequest{Request: wire.RequestToProto(r)})
+	if err != nil {
+		return plan.Program{}, Fault(err, "request")
+	}
+	p, err := wire.ProgramFromProto(answer.GetProgram())
+	if err != nil {
+		return plan.Program{}, unreadable(err)
+	}
+	return *p, nil
+}
+
+// Audit has a program checked.
+func (c *Client) Audit(ctx context.Context, p *plan.Program) (service.Audited, error) {
+	answer, err := c.programs.AuditProgram(ctx, &pb.AuditProgramRequest{Program: wire.ProgramToProto(p)})
+	if err != nil {
+		return service.Audited{}, Fault(err, "program")
+	}
+	var a service.Audited
+	if a.Findings, a.Rules, a.Intact, err = wire.AuditedFromProto(answer); err != nil {
+		return service.Audited{}, unreadable(err)
+	}
+	return a, nil
+}
+
+// Strategies lists the server's strategies.
+func (c *Client) Strategies(ctx context.Context) ([]plan.Descriptor, error) {
+	var out []plan.Descriptor
+	r := &pb.ListStrategiesRequest{}
+	for {
+		answer, err := c.strategies.ListStrategies(ctx, r)
+		if err != nil {
+			return nil, Fault(err, "")
+		}
+		for _, s := range answer.GetStrategies() {
+			d, err := wire.StrategyFromProto(s)
+			if err != nil {
+				return nil, unreadable(err)
+			}
+			out = append(out, d)
+		}
+		if r.PageToken = answer.GetNextPageToken(); r.PageToken == "" {
+			return out, nil
+		}
+	}
+}
+
+// Catalogue gives the server's exercises.
+func (c *Client) Catalogue(ctx context.Context) (*exercise.Catalogue, error) {
+	var all []*pb.Exercise
+	r := &pb.ListExercisesRequest{}
+	for {
+		answer, err := c.catalogue.ListExercises(ctx, r)
+		if err != nil {
+			return nil, Fault(err, "")
+		}
+		all = append(all, answer.GetExercises()...)
+		if r.PageToken = answer.GetNextPageToken(); r.PageToken == "" {
+			break
+		}
+	}
+	out, err := wire.CatalogueFromProto(all)
+	if err != nil {
+		return nil, unreadable(err)
+	}
+	return out, nil
+}
+
+// unreadable is about an answer that this client can't hold, so the server is another
+// version of this program, or another program.
+func unreadable(err error) error {
+	return fault.New(fault.Internal, "UNREADABLE_ANSWER", "", "the server's answer can't be read (is it another version?): "+err.Error())
+}

@@ -1,0 +1,137 @@
+package rpc
+
+import (
+	"context"
+	"log/slog"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/encoding"
+	_ "google.golang.org/grpc/encoding/gzip" // messages may come zipped; what they grow to is bounded too
+	"google.golang.org/grpc/encoding/proto"
+	"google.golang.org/grpc/health"
+	"google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/keepalive"
+	"google.golang.org/grpc/reflection"
+
+	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
+
+	"github.com/phasewright/phasewright/internal/service"
+)
+
+// Options of a server. Zero values are filled with the defaults beside them.
+type Options struct {
+	Log      *slog.Logger
+	Deadline time.Duration // most time of a call, whatever the caller allows; 30 s
+	Message  int           // most bytes of a message, unzipped; 4 MiB
+}
+
+// What bounds a connection. gRPC's own defaults are: streams and age without limit,
+// 16 MiB of headers, two minutes for a handshake.
+const (
+	maxStreams   = 128
+	maxHeaders   = 16 << 10
+	handshake    = 5 * time.Second
+	pingAfter    = 60 * time.Second
+	pingTimeout  = 20 * time.Second
+	minPing      = 30 * time.Second
+	maxAge       = 30 * time.Minute // so that clients find new replicas; jittered by gRPC
+	maxAgeGrace  = time.Minute
+	deadline     = 30 * time.Second
+	messageBytes = 4 << 20
+	hardFactor   = 2 // beyond so many times that gRPC itself refuses, without details
+)
+
+// Server is the gRPC server with its health.
+type Server struct {
+	*grpc.Server
+	health *health.Server
+}
+
+// NewServer makes a server that is not serving yet: Serve it on a listener, then say
+// Ready.
+func NewServer(s *service.Service, o Options) *Server {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Deadline <= 0 {
+		o.Deadline = deadline
+	}
+	if o.Message <= 0 {
+		o.Message = messageBytes
+	}
+	around := layers{logged(o.Log), explained(o.Log), timed(o.Deadline)}
+	server := grpc.NewServer(
+		grpc.MaxConcurrentStreams(maxStreams),
+		grpc.MaxHeaderListSize(maxHeaders),
+		grpc.MaxRecvMsgSize(hardFactor*o.Message),
+		grpc.ForceServerCodecV2(codec{encoding.GetCodecV2(proto.Name)}),
+		grpc.ConnectionTimeout(handshake),
+		grpc.KeepaliveParams(keepalive.ServerParameters{
+			Time: pingAfter, Timeout: pingTimeout, MaxConnectionAge: maxAge, MaxConnectionAgeGrace: maxAgeGrace,
+		}),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: minPing, PermitWithoutStream: true}),
+		grpc.WaitForHandlers(true),
+		grpc.UnknownServiceHandler(around.unknown),
+	)
+	at := registrar{server, around, o.Message}
+	pb.RegisterProgramServiceServer(at, &programs{service: s})
+	pb.RegisterStrategyServiceServer(at, &strategies{service: s})
+	pb.RegisterCatalogueServiceServer(at, &catalogue{service: s})
+	h := health.NewServer()
+	h.SetServingStatus("", grpc_health_v1.HealthCheckResponse_NOT_SERVING)
+	grpc_health_v1.RegisterHealthServer(at, h)
+	reflection.Register(at)
+	return &Server{Server: server, health: h}
+}
+
+// Ready tells whoever asks that calls are welcome.
+func (s *Server) Ready() {
+	for name := range s.GetServiceInfo() {
+		s.health.SetServingStatus(name, grpc_health_v1.HealthCheckResponse_SERVING)
+	}
+	s.health.SetServingStatus("", grpc_health_v1.HealthCheckResponse_SERVING)
+}
+
+// Leaving tells whoever asks that the server is about to go. Calls are still served.
+func (s *Server) Leaving() { s.health.Shutdown() }
+
+// Drain lets running calls end and cuts off what still runs when ctx does.
+func (s *Server) Drain(ctx context.Context) {
+	stop := context.AfterFunc(ctx, s.Stop)
+	s.GracefulStop()
+	stop()
+}
+
+// registrar registers every method as a stream inside our own layers, which is the same
+// on the wire. gRPC's interceptors for unary methods run after the message is read, so
+// that one which can't be read would pass them by unexplained and unlogged.
+type registrar struct {
+	*grpc.Server
+	around layers
+	most   int // bytes of a message
+}
+
+func (r registrar) RegisterService(d *grpc.ServiceDesc, impl any) {
+	c := *d
+	c.Methods, c.Streams = nil, nil
+	for _, m := range d.Methods {
+		c.Streams = append(c.Streams, grpc.StreamDesc{StreamName: m.MethodName, Handler: unary(m, r.most)})
+	}
+	c.Streams = append(c.Streams, d.Streams...)
+	for i := range c.Streams {
+		at := &c.Streams[i]
+		at.Handler = r.around.put("/"+d.ServiceName+"/"+at.StreamName, at.Handler)
+	}
+	r.Server.RegisterService(&c, impl)
+}
+
+func unary(m grpc.MethodDesc, most int) grpc.StreamHandler {
+	return func(impl any, s grpc.ServerStream) error {
+		answer, err := m.Handler(impl, s.Context(), func(into any) error { return receive(s, into, most) }, checked)
+		if err != nil {
+			return err
+		}
+		return s.SendMsg(answer)
+	}
+}
