@@ -81,3 +81,14 @@ shows_program() {
 $(head -20 "$1")"
   echo "$(wc -l <"$1") lines, $(grep -cF ' × ' "$1") with sets"
 }
+
+# fuzz TIME REGEX : runs the fuzz targets whose names, after Fuzz, match.
+fuzz() {
+  local found=0 file target
+  while IFS=: read -r file target; do
+    found=1
+    echo "$target in $(dirname "$file")"
+    go test -run '^$' -fuzz "^$target\$" -fuzztime "$1" "./$(dirname "$file")" | tail -3
+  done < <(sources '*_test.go' | xargs grep -HoE "^func Fuzz$2\(" | sed -E 's/func (Fuzz[A-Za-z0-9_]*)\(/\1/')
+  ((found)) || die "no fuzz target found"
+}

@@ -39,15 +39,20 @@ type App struct {
 
 // New makes a server and takes its ports, so that its addresses are known before Run.
 func New(c Config) (*App, error) {
-	if err := c.check(); err != nil {
+	engine, err := NewEngine()
+	if err != nil {
+		return nil, err
+	}
+	return with(c, engine)
+}
+
+func with(c Config, engine service.Engine) (*App, error) {
+	err := c.check()
+	if err != nil {
 		return nil, err
 	}
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
-	}
-	engine, err := NewEngine()
-	if err != nil {
-		return nil, err
 	}
 	a := &App{config: c, log: c.Log, local: rpc.NewLocal()}
 	a.grpc = rpc.NewServer(service.New(engine), rpc.Options{Log: c.Log, Deadline: c.Deadline})

@@ -49,6 +49,16 @@ var catches = []struct {
 	{"{balance: {of: push-pull, weeks: 1-2, ratio: 0.7-1.4}}", "16 to 0 sets", func(p *plan.Program) { swap(p, 1, 0, 1, "bench-press"); swap(p, 2, 0, 1, "bench-press") }},
 	{"{balance: {of: knee-hip, weeks: 1-2, ratio: 0.7-1.4, or_said: true}}", "0 to 8 sets", func(p *plan.Program) { swap(p, 1, 0, 0, "bench-press"); swap(p, 2, 0, 0, "bench-press") }},
 
+	{"{week_sets: {weeks: 1-2, sets: 22}}", "week 2 has 18 working sets", func(p *plan.Program) { drop(p, 2, 0, 1) }},
+	{"{pattern_sets: {patterns: [squat, lunge], weeks: 1-2, sets: 4-8}}", "week 2 has 0 sets of squat, lunge", func(p *plan.Program) { swap(p, 2, 0, 0, "bench-press") }},
+	{"{same_exercises: {weeks: \"1,3\"}}", "week 3 has on Monday back-squat, pull-up", func(p *plan.Program) { swap(p, 3, 0, 1, "pull-up") }},
+	{"{load_share: {weeks: 1-2, percent: 90-110}}", "week 2 Monday, back-squat: 120 % of the load that was shown", func(p *plan.Program) { last(p, 2).Load.Value.Milli = 120_000 }},
+	{"{last_heavy: {exercise: back-squat, days: 5-8}}", "last heavy back-squat is 14 days before the date", func(p *plan.Program) {
+		for i := range in(p, 3, 0, 0).Sets {
+			in(p, 3, 0, 0).Sets[i].Load.Value.Milli = 60_000
+		}
+	}},
+
 	{"{sets: {of: back-squat, weeks: 1-2, count: 4}}", "3 sets, wanted 4", func(p *plan.Program) { in(p, 2, 0, 0).Sets = in(p, 2, 0, 0).Sets[:4] }},
 	{"{sets: {of: role single-joint, reps: 6-20}}", "repetitions within 6-20 wanted, is 3-15", func(p *plan.Program) { in(p, 2, 1, 2).Sets[1].Reps.Min = 3 }},
 	{"{sets: {of: back-squat, reps: 4-6, exact_reps: true}}", "exactly 4-6 repetitions wanted, is 4-5", func(p *plan.Program) { last(p, 2).Reps.Max = 5 }},
@@ -69,6 +79,11 @@ var catches = []struct {
 		}
 	}},
 	{"{load_change: {exercise: back-squat, from_week: 1, to_week: 2, percent: 1-10}}", "from 105 kg in week 1 to 105 kg in week 2, 0 %", func(p *plan.Program) { last(p, 1).Load.Value.Milli = 105_000 }},
+	{"{load_change: {exercise: back-squat, from_week: 1, to_week: 2, share: 99-105}}", "to 100 kg in week 2, 97.56 % of it", func(p *plan.Program) {
+		for i := range in(p, 2, 0, 0).Sets {
+			in(p, 2, 0, 0).Sets[i].Load = plan.Some(plan.Kg(100_000))
+		}
+	}},
 	{"{load_steps: {loading: bar and plates, from: 20, step: 2.5}}", "61.3 kg is not 20 and steps of 2.5", func(p *plan.Program) { last(p, 2).Load.Value.Milli = 61_300 }},
 	{"{load_steps: {loading: bar and plates, from: 20, step: 2.5}}", "15 kg is not", func(p *plan.Program) { in(p, 2, 1, 0).Sets[0].Load.Value.Milli = 15_000 }},
 	{"{unit: kg}", "the program is in lb", func(p *plan.Program) { p.Request.Constraints.Unit = plan.Pound }},
@@ -214,6 +229,15 @@ func TestPropertiesThatAskNothing(t *testing.T) {
 		{"{lighter_week: {weeks: 4-8, percent: 0-999}}", "ends with week 3"},
 		{"{lighter_week: {weeks: 1, percent: 0-999}}", "no week of"},
 		{"{lighter_week: {weeks: 3}}", "asks nothing"},
+		{"{week_sets: {weeks: 1}}", "asks nothing"},
+		{"{week_sets: {weeks: 4, sets: 0-99}}", "ends with week 3"},
+		{"{pattern_sets: {patterns: [squatting], sets: 0-9}}", `no "squatting"`},
+		{"{pattern_sets: {patterns: [squat]}}", "asks nothing"},
+		{"{same_exercises: {weeks: 1}}", "two weeks or more"},
+		{"{load_share: {weeks: 1}}", "asks nothing"},
+		{"{last_heavy: {exercise: bench-press, days: 0-99}}", "a goal that peaks the lift"},
+		{"{last_heavy: {exercise: back-squat}}", "needs days"},
+		{"{last_heavy: {exercise: back-sqat, days: 0-9}}", "no exercise"},
 		{"{balance: {of: left-right, ratio: 0-9}}", "push-pull or knee-hip"},
 		{"{balance: {of: knee-hip}}", "asks nothing"},
 		{"{load_change: {exercise: back-squat, from_week: 1, to_week: 9, percent: 0-99}}", "both are needed"},

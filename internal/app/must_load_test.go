@@ -15,11 +15,12 @@ type loadChange struct {
 	FromWeek int32  `json:"from_week"`
 	ToWeek   int32  `json:"to_week"`
 	Percent  *span  `json:"percent"`
+	Share    *span  `json:"share"`
 }
 
 func (m *loadChange) broken(v *view) []string {
 	bad := v.exercises([]string{m.Exercise})
-	if m.Percent == nil {
+	if m.Percent == nil && m.Share == nil {
 		return append(bad, "asks nothing")
 	}
 	top := func(week int32) plan.Load {
@@ -40,7 +41,10 @@ func (m *loadChange) broken(v *view) []string {
 	if from.IsZero() || to.IsZero() || from.Unit != to.Unit {
 		return append(bad, fmt.Sprintf("%s has loads of %s in week %d and %s in week %d; both are needed", m.Exercise, from.Number(), m.FromWeek, to.Number(), m.ToWeek))
 	}
-	if change := (to.Milli - from.Milli) * 100_000 / from.Milli; !m.Percent.has(change) {
+	if share := to.Milli * 100_000 / from.Milli; m.Share != nil && !m.Share.has(share) {
+		bad = append(bad, fmt.Sprintf("%s goes from %s in week %d to %s in week %d, %s %% of it, wanted %s %%", m.Exercise, from, m.FromWeek, to, m.ToWeek, number(share), m.Share))
+	}
+	if change := (to.Milli - from.Milli) * 100_000 / from.Milli; m.Percent != nil && !m.Percent.has(change) {
 		bad = append(bad, fmt.Sprintf("%s goes from %s in week %d to %s in week %d, %s %%, wanted %s %%", m.Exercise, from, m.FromWeek, to, m.ToWeek, number(change), m.Percent))
 	}
 	return bad

@@ -12,6 +12,9 @@ import (
 	"github.com/phasewright/phasewright/internal/export"
 )
 
+// sampleStart is Monday 4 January 2027.
+const sampleStart plan.Date = 20822
+
 // sample is a small program written by hand, of three weeks on Monday and Thursday, the
 // third a deload, that every property of the vocabulary can be stated of.
 func sample() *plan.Program {
@@ -21,6 +24,7 @@ func sample() *plan.Program {
 				{ExerciseID: "back-squat", Load: plan.Some(plan.Kg(100_000)), Reps: 5},
 				{ExerciseID: "bench-press", Load: plan.Some(plan.Kg(80_000)), Reps: 5},
 			}},
+			Goals: []plan.Goal{{Kind: plan.GoalPeak, ExerciseID: "back-squat", Priority: 1, Date: plan.Some(sampleStart + 21)}},
 			Constraints: plan.Constraints{
 				Unit: plan.Kilogram,
 				Days: []plan.Day{{Weekday: plan.Monday, Minutes: 60}, {Weekday: plan.Thursday, Minutes: 45}},
@@ -54,6 +58,9 @@ func sample() *plan.Program {
 				lifted("bench-press", plan.GoalLift, bench, sets, true),
 				lifted("dumbbell-romanian-deadlift", plan.MultiJoint, row, sets, false),
 				lifted("dumbbell-curl", plan.SingleJoint, curl, sets, false)),
+		}
+		for i := range w.Sessions {
+			w.Sessions[i].Date = plan.Some(sampleStart.AddDays(int(7*(n-1)) + int(w.Sessions[i].Weekday-plan.Monday)))
 		}
 		if n == 1 {
 			for i := range w.Sessions {

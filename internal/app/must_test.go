@@ -49,6 +49,12 @@ type property struct {
 	LighterWeek *lighterWeek `json:"lighter_week"`
 	Balance     *balance     `json:"balance"`
 
+	WeekSets      *weekSets      `json:"week_sets"`
+	PatternSets   *patternSets   `json:"pattern_sets"`
+	SameExercises *sameExercises `json:"same_exercises"`
+	LoadShare     *loadShare     `json:"load_share"`
+	LastHeavy     *lastHeavy     `json:"last_heavy"`
+
 	Sets       *setsMust   `json:"sets"`
 	LoadChange *loadChange `json:"load_change"`
 	LoadSteps  *loadSteps  `json:"load_steps"`

@@ -161,7 +161,7 @@ func mentions(s, name string) bool {
 // Findings writes an audit's findings, one a line, the gravest first, with the rule
 // that each is by.
 func Findings(p *plan.Program, list []plan.Finding, o Options) string {
-	t := &text{p: p, o: o, names: map[string]string{}, found: map[string]int32{}}
+	t := &text{p: p, o: o, names: map[string]string{}, found: map[foundAt]int32{}}
 	t.index()
 	for _, level := range [...]plan.FindingLevel{plan.LevelViolation, plan.LevelShort, plan.LevelDeparture, plan.LevelNote} {
 		for i := range list {

@@ -54,7 +54,7 @@ func (g *grid) merged() *grid {
 	}
 	for c, col := range g.columns {
 		last := len(out.columns) - 1
-		same := last >= 0 && slices.Equal(out.columns[last].marks, col.marks)
+		same := last >= 0 && col.from <= out.columns[last].to+1 && slices.Equal(out.columns[last].marks, col.marks)
 		for r := range g.rows {
 			same = same && out.rows[r].cells[last] == g.rows[r].cells[c]
 		}

@@ -80,7 +80,11 @@ func (t *text) foundWhen(e *plan.ProgramExercise, week int32) string {
 			return "just found"
 		}
 	}
-	switch w, ok := t.found[e.ExerciseID]; {
+	w, ok := t.found[foundAt{e.ExerciseID, t.at}]
+	if !ok {
+		w, ok = t.found[foundAt{e.ExerciseID, ""}]
+	}
+	switch {
 	case !ok:
 		return "found before"
 	case w == week:

@@ -67,7 +67,7 @@ func TestSetLines(t *testing.T) {
 		},
 		"only warm-up": {move("back-squat", "", plan.GoalLift, []plan.Set{{Kind: plan.SetWarmup, Reps: reps(5, 5)}}), nil},
 	} {
-		x := &text{p: &plan.Program{}, o: Options{Catalogue: exercise.Builtin()}, found: map[string]int32{"leg-press": 1}}
+		x := &text{p: &plan.Program{}, o: Options{Catalogue: exercise.Builtin()}, found: map[foundAt]int32{{"leg-press", ""}: 1}}
 		require.Equal(t, c.want, x.setLines(&c.e, 3), name)
 	}
 }

@@ -7,8 +7,8 @@ import (
 	"github.com/phasewright/phasewright/engine/plan"
 )
 
-// lane is the sessions of a phase that belong together: those of one weekday, or of
-// one workout that rotates over the days.
+// lane is the sessions of a phase that belong together: those of one weekday at one
+// place, or of one workout that rotates over the days.
 type lane struct {
 	title    string
 	sessions []*plan.Session
@@ -25,7 +25,7 @@ type slot struct {
 func (t *text) tables(ph *plan.Phase) {
 	t.blank()
 	t.line("All weeks of the phase: sets × repetitions, below them the load in " + t.unit())
-	var marks legend
+	marks := legend{places: t.moved()}
 	for _, l := range lanes(ph) {
 		t.blank()
 		t.lane(&l, &marks)
@@ -50,7 +50,7 @@ func lanes(ph *plan.Phase) []lane {
 		w := &ph.Weeks[i]
 		for k := range w.Sessions {
 			s := &w.Sessions[k]
-			key := "day " + number(s.Day)
+			key := "day " + number(s.Day) + " " + s.PlaceID
 			title := weekday(s.Weekday)
 			if title == "" {
 				title = "Day " + number(s.Day+1)
@@ -189,6 +189,13 @@ func (t *text) slotRows(g *grid, s *slot, marks *legend) {
 			rests[i] = r.String()
 		}
 	}
+	if said(rirs) {
+		for i, x := range s.at {
+			if x != nil && rirs[i] == "" {
+				rirs[i] = "–" // none is stated there: not the same as the others
+			}
+		}
+	}
 	g.add(e.Name, narrow(sets, "+")[0])
 	for _, more := range narrow(sets, "+")[1:] {
 		g.add("  ", more)
@@ -291,14 +298,16 @@ func said(cells []string) bool {
 }
 
 // legend collects the marks that need a word.
-type legend struct{ finds, found, deferred, failure bool }
+type legend struct{ finds, found, places, deferred, failure bool }
 
 func (l *legend) says() []string {
 	var out []string
 	if l.finds {
 		out = append(out, "find: find the load in this session, as in the week in full")
 	}
-	if l.found {
+	if l.found && l.places {
+		out = append(out, "×1.04: the load found in the exercise's first session (of a machine: on that very machine), times 1.04")
+	} else if l.found {
 		out = append(out, "×1.04: the load found in the exercise's first session, times 1.04")
 	}
 	if l.deferred {

@@ -21,7 +21,7 @@ func Text(w io.Writer, p *plan.Program, o Options) error {
 	if n := p.WeekCount(); o.Week < 0 || o.Week > 0 && !hasWeek(p, o.Week) {
 		return fmt.Errorf("week %d is not in the program; it has %d weeks", o.Week, n)
 	}
-	t := &text{p: p, o: o, names: map[string]string{}, found: map[string]int32{}}
+	t := &text{p: p, o: o, names: map[string]string{}, found: map[foundAt]int32{}}
 	t.index()
 	t.header()
 	if o.Week > 0 {
@@ -42,10 +42,27 @@ type text struct {
 	p     *plan.Program
 	o     Options
 	names map[string]string // of exercises, as the program prints them
-	found map[string]int32  // week of an exercise's calibration set
+	found map[foundAt]int32 // week of an exercise's first calibration set, at a place and anywhere
+	at    string            // place of the session being printed
 	used  []string          // exercise ids in order of appearance
 
 	shared []string // notes printed once, below the week
+}
+
+// foundAt is an exercise at a place; place "" is wherever it was first.
+type foundAt struct{ id, place string }
+
+// moved reports a load that is found at two places: on two machines.
+func (t *text) moved() bool {
+	at := map[string]int{}
+	most := 0
+	for key := range t.found {
+		if key.place != "" {
+			at[key.id]++
+			most = max(most, at[key.id])
+		}
+	}
+	return most > 1
 }
 
 func hasWeek(p *plan.Program, n int32) bool {
@@ -74,14 +91,19 @@ func (t *text) each(visit func(w *plan.Week, s *plan.Session, e *plan.ProgramExe
 }
 
 func (t *text) index() {
-	t.each(func(w *plan.Week, _ *plan.Session, e *plan.ProgramExercise) {
+	t.each(func(w *plan.Week, s *plan.Session, e *plan.ProgramExercise) {
 		if _, known := t.names[e.ExerciseID]; !known {
 			t.names[e.ExerciseID] = e.Name
 			t.used = append(t.used, e.ExerciseID)
 		}
 		for i := range e.Sets {
-			if _, known := t.found[e.ExerciseID]; !known && e.Sets[i].Kind == plan.SetCalibration {
-				t.found[e.ExerciseID] = w.Number
+			if e.Sets[i].Kind != plan.SetCalibration {
+				continue
+			}
+			for _, key := range [...]foundAt{{e.ExerciseID, s.PlaceID}, {e.ExerciseID, ""}} {
+				if _, known := t.found[key]; !known {
+					t.found[key] = w.Number
+				}
 			}
 		}
 	})
@@ -133,7 +155,9 @@ func (t *text) wholeProgram() {
 		if len(ph.Weeks) == 0 {
 			continue
 		}
-		t.week(&ph.Weeks[0])
+		for _, k := range inFull(ph) {
+			t.week(&ph.Weeks[k])
+		}
 		if len(ph.Weeks) > 1 {
 			t.tables(ph)
 		}
@@ -141,4 +165,25 @@ func (t *text) wholeProgram() {
 	t.totals(weeks)
 	t.findings()
 	t.contingencies()
+}
+
+// inFull gives the weeks of a phase that are printed in full: its first, and the first
+// at a place that none of these was at.
+func inFull(ph *plan.Phase) []int {
+	var out []int
+	seen := map[string]bool{}
+	for k := range ph.Weeks {
+		fresh := k == 0
+		for _, s := range ph.Weeks[k].Sessions {
+			fresh = fresh || !seen[s.PlaceID]
+		}
+		if !fresh {
+			continue
+		}
+		out = append(out, k)
+		for _, s := range ph.Weeks[k].Sessions {
+			seen[s.PlaceID] = true
+		}
+	}
+	return out
 }

@@ -109,6 +109,7 @@ func what(s *plan.Session) []string {
 }
 
 func (t *text) session(s *plan.Session, week int32) {
+	t.at = s.PlaceID
 	t.blank()
 	head := append([]string{when(s)}, what(s)...)
 	if len(t.p.Request.Constraints.Places) > 1 {

@@ -34,6 +34,7 @@ const (
 	reasonUnknownValue = "UNKNOWN_VALUE"
 	reasonTwice        = "FIELD_TWICE"
 	reasonType         = "WRONG_TYPE"
+	reasonTooLarge     = "TOO_LARGE"
 )
 
 // call is what is learnt about one request on its way.
@@ -107,7 +108,6 @@ func (g *gateway) checkBody(w http.ResponseWriter, r *http.Request, c *call) boo
 		return false
 	}
 	if r.ContentLength > g.o.MaxBody {
-		w.Header().Set("Connection", "close") // rather than read it all
 		g.fail(w, g.tooLarge(), 0)
 		return false
 	}

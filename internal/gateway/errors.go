@@ -3,6 +3,7 @@ package gateway
 import (
 	"context"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -11,6 +12,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/anypb"
 
 	"github.com/phasewright/phasewright/engine/fault"
 )
@@ -57,13 +59,8 @@ func (g *gateway) noRoute(w http.ResponseWriter, r *http.Request) {
 func (g *gateway) noMethod(w http.ResponseWriter, r *http.Request, allow []string) {
 	w.Header().Set("Allow", strings.Join(allow, ", "))
 	p := g.o.Status(fault.New(fault.Invalid, ReasonMethod, "", shown(r.Method)+" is not taken here; possible: "+strings.Join(allow, ", "))).Proto()
-	p.Code = int32(codes.Unimplemented)
-	p.Details = p.Details[:0:0]
-	for _, d := range g.o.Status(fault.New(fault.Invalid, ReasonMethod, "", "")).Proto().GetDetails() {
-		if d.MessageIs((*errdetails.ErrorInfo)(nil)) {
-			p.Details = append(p.Details, d)
-		}
-	}
+	p.Code = int32(codes.Unimplemented) // the table has no kind for it
+	p.Details = slices.DeleteFunc(p.Details, func(d *anypb.Any) bool { return !d.MessageIs((*errdetails.ErrorInfo)(nil)) })
 	g.fail(w, status.FromProto(p), http.StatusMethodNotAllowed)
 }
 
@@ -72,21 +69,23 @@ func (g *gateway) fail(w http.ResponseWriter, st *status.Status, httpCode int) {
 	if httpCode == 0 {
 		httpCode = httpStatus(st)
 	}
+	if httpCode == http.StatusRequestEntityTooLarge {
+		w.Header().Set("Connection", "close") // rather than read the rest
+	}
 	p := st.Proto()
 	p.Message = valid(p.Message)
-	for i := len(p.Details) - 1; i >= 0; i-- { // one that is not known here can't be written as JSON
-		if _, err := p.Details[i].UnmarshalNew(); err != nil {
-			p.Details = append(p.Details[:i], p.Details[i+1:]...)
-		}
-	}
+	p.Details = slices.DeleteFunc(p.Details, func(d *anypb.Any) bool {
+		_, err := d.UnmarshalNew()
+		return err != nil // what is not known here can't be written as JSON
+	})
 	g.write(w, httpCode, p)
 }
 
-// httpStatus is grpc-gateway's mapping, but for what is too large.
+// httpStatus is the gateway library's mapping, but for what is too large.
 func httpStatus(st *status.Status) int {
 	if st.Code() == codes.ResourceExhausted {
 		for _, d := range st.Details() {
-			if i, ok := d.(*errdetails.ErrorInfo); ok && strings.HasSuffix(i.GetReason(), "TOO_LARGE") {
+			if i, ok := d.(*errdetails.ErrorInfo); ok && i.GetReason() == reasonTooLarge {
 				return http.StatusRequestEntityTooLarge
 			}
 		}

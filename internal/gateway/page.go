@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"net/http"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -49,10 +50,13 @@ func (g *gateway) ready(w http.ResponseWriter, _ *http.Request) {
 	writeJSON(w, http.StatusOK, []byte("{\"status\":\"ready\"}\n"))
 }
 
+// resourceName is {name=exercises/*} in a pattern; people read exercises/*.
+var resourceName = regexp.MustCompile(`\{[a-z_.]+=([^}]+)\}`)
+
 func (g *gateway) index() page {
 	var calls []string
 	for k := range g.routes {
-		calls = append(calls, k)
+		calls = append(calls, resourceName.ReplaceAllString(k, "$1"))
 	}
 	slices.Sort(calls)
 	where := struct {

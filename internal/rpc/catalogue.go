@@ -4,6 +4,9 @@ import (
 	"context"
 	"strings"
 
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 
 	"github.com/phasewright/phasewright/engine/exercise"
@@ -41,7 +44,7 @@ func (s *strategies) GetStrategy(ctx context.Context, r *pb.GetStrategyRequest) 
 	}
 	d, err := s.service.Strategy(ctx, id)
 	if err != nil {
-		return nil, named(err)
+		return nil, missing("phasewright/Strategy", r.GetName(), err)
 	}
 	return &pb.GetStrategyResponse{Strategy: wire.StrategyToProto(&d)}, nil
 }
@@ -74,7 +77,7 @@ func (c *catalogue) GetExercise(ctx context.Context, r *pb.GetExerciseRequest) (
 	}
 	e, err := c.service.Exercise(ctx, id)
 	if err != nil {
-		return nil, named(err)
+		return nil, missing("phasewright/Exercise", r.GetName(), err)
 	}
 	return &pb.GetExerciseResponse{Exercise: wire.ExerciseToProto(e)}, nil
 }
@@ -92,15 +95,13 @@ func idOf(collection, name string) (string, error) {
 	return id, nil
 }
 
-// named says that it is the name that is wrong, whatever the use case calls it.
-func named(err error) error {
+// missing says which resource there is none of; other errors stay as they are.
+func missing(kind, name string, err error) error {
 	f, ok := fault.As(err)
-	if !ok {
+	if !ok || f.Kind != fault.NotFound || len(f.Violations) == 0 {
 		return err
 	}
-	out := &fault.Error{Kind: f.Kind, Violations: append([]fault.Violation(nil), f.Violations...)}
-	for i := range out.Violations {
-		out.Violations[i].Field = "name"
-	}
-	return out
+	v := &f.Violations[0]
+	return with(codes.NotFound, v.Says, info(f.Kind, v.Reason, "name"),
+		&errdetails.ResourceInfo{ResourceType: kind, ResourceName: name, Description: v.Says}).Err()
 }

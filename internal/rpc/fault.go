@@ -50,7 +50,7 @@ func Fault(err error, prefix string) error {
 	}
 	f.Kind = kindOf(info.GetMetadata()[metaKind])
 	if len(f.Violations) == 0 {
-		f.Violations = []fault.Violation{{Field: under(prefix, info.GetMetadata()[metaField]), Reason: info.GetReason(), Says: s.Message()}}
+		f.Violations = []fault.Violation{{Field: under(prefix, info.GetMetadata()[metaField]), Reason: info.GetReason(), Says: strings.TrimPrefix(s.Message(), info.GetMetadata()[metaField]+": ")}}
 	}
 	return f
 }
@@ -67,7 +67,7 @@ func under(prefix, field string) string {
 
 func kindOf(name string) fault.Kind {
 	for k := range table {
-		if fault.Kind(k).String() == name {
+		if kindName(fault.Kind(k)) == name {
 			return fault.Kind(k)
 		}
 	}

@@ -31,7 +31,7 @@ const (
 
 // Keys of ErrorInfo's metadata.
 const (
-	metaKind       = "kind"       // of the fault: invalid, infeasible, refused, not found, ...
+	metaKind       = "kind"       // of the fault: invalid, infeasible, refused, not_found, ...
 	metaField      = "field"      // that the first violation is about
 	metaViolations = "violations" // how many there are
 	metaShown      = "shown"      // how many the details hold, where that is fewer
@@ -89,7 +89,7 @@ func ofFault(f *fault.Error) *status.Status {
 	first := &f.Violations[0]
 	i := info(f.Kind, first.Reason, first.Field)
 	i.Metadata[metaViolations] = strconv.Itoa(len(f.Violations))
-	var detail proto.Message
+	details := []proto.Message{i}
 	shown := len(f.Violations)
 	switch f.Kind {
 	case fault.Infeasible, fault.Refused:
@@ -99,22 +99,20 @@ func ofFault(f *fault.Error) *status.Status {
 			p.Violations = append(p.Violations, &errdetails.PreconditionFailure_Violation{Type: v.Reason, Subject: v.Field, Description: v.Says})
 		}
 		shown = fitting(p.Violations)
-		p.Violations, detail = p.Violations[:shown], p
-	case fault.NotFound:
-		detail = &errdetails.ResourceInfo{ResourceName: first.Field, Description: first.Says}
-	default:
+		p.Violations, details = p.Violations[:shown], append(details, p)
+	case fault.Invalid:
 		b := &errdetails.BadRequest{}
 		for k := range f.Violations {
 			v := &f.Violations[k]
 			b.FieldViolations = append(b.FieldViolations, &errdetails.BadRequest_FieldViolation{Field: v.Field, Reason: v.Reason, Description: v.Says})
 		}
 		shown = fitting(b.FieldViolations)
-		b.FieldViolations, detail = b.FieldViolations[:shown], b
+		b.FieldViolations, details = b.FieldViolations[:shown], append(details, b)
 	}
 	if shown < len(f.Violations) {
 		i.Metadata[metaShown] = strconv.Itoa(shown)
 	}
-	return with(table[f.Kind], message(f), i, detail)
+	return with(table[f.Kind], message(f), details...)
 }
 
 // fitting counts the violations that fit into the details, at least one.
@@ -187,12 +185,14 @@ func info(k fault.Kind, reason, field string) *errdetails.ErrorInfo {
 	if reason == "" {
 		reason = ReasonInternal
 	}
-	i := &errdetails.ErrorInfo{Domain: Domain, Reason: reason, Metadata: map[string]string{metaKind: k.String()}}
+	i := &errdetails.ErrorInfo{Domain: Domain, Reason: reason, Metadata: map[string]string{metaKind: kindName(k)}}
 	if field != "" {
 		i.Metadata[metaField] = field
 	}
 	return i
 }
+
+func kindName(k fault.Kind) string { return strings.ReplaceAll(k.String(), " ", "_") }
 
 func with(c codes.Code, says string, details ...proto.Message) *status.Status {
 	s := status.New(c, says)

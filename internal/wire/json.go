@@ -38,10 +38,10 @@ func ReadJSON(data []byte, into proto.Message) (written map[string]string, err e
 	written = map[string]string{}
 	c := &checker{bad: fault.NewCollector(fault.Invalid), camel: true, written: written, most: maxFaults}
 	c.message(n, into.ProtoReflect().Descriptor(), "")
-	if c.more > 0 {
-		c.bad.Add(ReasonTooMany, "", fmt.Sprintf("and %d more faults", c.more))
-	}
 	if err := c.bad.Err(); err != nil {
+		if f, ok := fault.As(err); ok && c.more > 0 {
+			f.Violations = append(f.Violations, fault.Violation{Reason: ReasonTooMany, Says: fmt.Sprintf("there are %d more faults", c.more)})
+		}
 		return written, err
 	}
 	if err := protojson.Unmarshal(c.out, into); err != nil {

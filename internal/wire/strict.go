@@ -36,6 +36,15 @@ func (c *checker) add(reason, path string, line int, says string) {
 	c.bad.Add(reason, path, atLine(says, line))
 }
 
+// addUnknown looks for what was meant only while faults are listed: it takes time.
+func (c *checker) addUnknown(reason, path string, line int, name string, known func() []string) {
+	if c.full() {
+		c.more++
+		return
+	}
+	c.add(reason, path, line, unknown(name, known()))
+}
+
 func (c *checker) full() bool { return c.most > 0 && c.bad.Len() >= c.most }
 
 func (c *checker) at(path string, line int) {
@@ -113,12 +122,8 @@ func (c *checker) message(n *node, d protoreflect.MessageDescriptor, path string
 		if f == nil {
 			f = d.Fields().ByJSONName(k.name)
 		}
-		if f == nil && c.full() {
-			c.more++ // without looking for what was meant, which takes time
-			continue
-		}
 		if f == nil {
-			c.add(ReasonUnknownField, join(path, short(k.name)), k.line, unknown(k.name, c.names(d.Fields())))
+			c.addUnknown(ReasonUnknownField, join(path, short(k.name)), k.line, k.name, func() []string { return c.names(d.Fields()) })
 			continue
 		}
 		p := join(path, string(f.Name()))
@@ -196,7 +201,7 @@ func (c *checker) value(n *node, f protoreflect.FieldDescriptor, path string) {
 		if n.kind != isText {
 			wrong("one of these is needed: " + strings.Join(valueNames(f.Enum()), ", "))
 		} else if f.Enum().Values().ByName(protoreflect.Name(n.text)) == nil {
-			c.add(ReasonUnknownValue, path, n.line, unknown(n.text, valueNames(f.Enum())))
+			c.addUnknown(ReasonUnknownValue, path, n.line, n.text, func() []string { return valueNames(f.Enum()) })
 			c.out = append(c.out, "null"...)
 		} else {
 			c.out = strconv.AppendQuote(c.out, n.text)
@@ -257,6 +262,15 @@ func (c *checker) whole(n *node, f protoreflect.FieldDescriptor, wrong func(stri
 	c.out = strconv.AppendInt(c.out, v, 10)
 }
 
+// deeper goes on with a path below free values, whose depth and names are anybody's,
+// as long as somebody may want to read it.
+func deeper(path, step string) string {
+	if len(path) > 500 {
+		return path
+	}
+	return path + step
+}
+
 // short is as much of what was written as a sentence repeats.
 func short(text string) string {
 	const most = 100
@@ -294,7 +308,7 @@ func (c *checker) free(n *node, path string) {
 			if i > 0 {
 				c.out = append(c.out, ',')
 			}
-			c.free(e, fmt.Sprintf("%s[%d]", path, i))
+			c.free(e, deeper(path, "["+strconv.Itoa(i)+"]"))
 		}
 		c.out = append(c.out, ']')
 	case isObject:
@@ -304,7 +318,7 @@ func (c *checker) free(n *node, path string) {
 			if i > 0 {
 				c.out = append(c.out, ',')
 			}
-			p := join(path, short(k.name))
+			p := deeper(path, "."+short(k.name))
 			if seen[k.name] {
 				c.add(ReasonTwice, p, k.line, "is given twice; once is right")
 			}

@@ -1,0 +1,282 @@
+package app
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	spb "google.golang.org/genproto/googleapis/rpc/status"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/encoding/gzip"
+	"google.golang.org/grpc/mem"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+)
+
+// TestBadInput sends every case of testdata/badinput over the transports it is for and
+// holds the answers against what the case wants and what is on record. No answer is
+// the server's fault, and both transports say the same.
+func TestBadInput(t *testing.T) {
+	s := serveBad(t)
+	t.Run("bases", func(t *testing.T) { // so that a fault is that of the case
+		for _, call := range []string{"GenerateProgram", "AuditProgram"} {
+			c := &badCase{Call: call}
+			code, body := s.rest(t, c)
+			require.Equal(t, http.StatusOK, code, string(body))
+			require.Equal(t, codes.OK, s.grpc(t, c).Code())
+		}
+	})
+	cases := readBadCases(t)
+	require.GreaterOrEqual(t, len(cases), 80)
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) { s.hold(t, c) })
+	}
+	for line := range strings.Lines(s.log.String()) {
+		require.NotContains(t, line, `"level":"ERROR"`)
+		require.NotContains(t, line, "panic")
+	}
+}
+
+// badServer is a server on real ports with its log.
+type badServer struct {
+	log  *syncBuffer
+	http string
+	conn *grpc.ClientConn
+}
+
+type syncBuffer struct {
+	sync.Mutex
+	bytes.Buffer
+}
+
+func (b *syncBuffer) Write(p []byte) (int, error) {
+	b.Lock()
+	defer b.Unlock()
+	return b.Buffer.Write(p)
+}
+
+func (b *syncBuffer) String() string {
+	b.Lock()
+	defer b.Unlock()
+	return b.Buffer.String()
+}
+
+func serveBad(t *testing.T) *badServer {
+	s := &badServer{log: &syncBuffer{}}
+	config := DefaultConfig()
+	config.GRPCAddr, config.HTTPAddr, config.DrainDelay = "127.0.0.1:0", "127.0.0.1:0", 0
+	config.Log = slog.New(slog.NewJSONHandler(s.log, nil))
+	a, err := New(config)
+	require.NoError(t, err)
+	ctx, stop := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- a.Run(ctx) }()
+	s.http = a.HTTPAddr()
+	s.conn, err = grpc.NewClient(a.GRPCAddr(), grpc.WithTransportCredentials(insecure.NewCredentials()))
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		require.NoError(t, s.conn.Close())
+		stop()
+		require.NoError(t, <-ended)
+	})
+	return s
+}
+
+func (s *badServer) rest(t *testing.T, c *badCase) (int, []byte) {
+	what, err := c.rest()
+	require.NoError(t, err)
+	r, err := http.NewRequest(what.verb, "http://"+s.http+what.target, strings.NewReader(what.body))
+	require.NoError(t, err)
+	for k, v := range what.headers {
+		if v == "" {
+			r.Header.Del(k)
+		} else {
+			r.Header.Set(k, v)
+		}
+	}
+	answer, err := http.DefaultClient.Do(r)
+	require.NoError(t, err)
+	defer answer.Body.Close()
+	body, err := io.ReadAll(answer.Body)
+	require.NoError(t, err)
+	require.Equal(t, "application/json", answer.Header.Get("Content-Type"), string(body))
+	return answer.StatusCode, body
+}
+
+func (s *badServer) grpc(t *testing.T, c *badCase) *status.Status {
+	message, err := c.message()
+	require.NoError(t, err)
+	options := []grpc.CallOption{grpc.ForceCodecV2(rawCodec{})}
+	if c.Zip {
+		options = append(options, grpc.UseCompressor(gzip.Name))
+	}
+	var answer []byte
+	return status.Convert(s.conn.Invoke(context.Background(), callables[c.Call].method, message, &answer, options...))
+}
+
+// rawCodec sends bytes as they are, so that broken ones can be sent.
+type rawCodec struct{}
+
+func (rawCodec) Name() string { return "proto" }
+func (rawCodec) Marshal(v any) (mem.BufferSlice, error) {
+	return mem.BufferSlice{mem.SliceBuffer(v.([]byte))}, nil
+}
+func (rawCodec) Unmarshal(data mem.BufferSlice, v any) error {
+	*v.(*[]byte) = data.Materialize()
+	return nil
+}
+
+// answers are what is on record of a case.
+type answers struct {
+	REST *restAnswer     `json:"rest,omitempty"`
+	GRPC json.RawMessage `json:"grpc,omitempty"`
+}
+
+type restAnswer struct {
+	Status int             `json:"status"`
+	Body   json.RawMessage `json:"body"`
+}
+
+func (s *badServer) hold(t *testing.T, c *badCase) {
+	input := callables[c.Call].input().ProtoReflect().Descriptor()
+	var got answers
+	var rest, overGRPC *failure
+	if c.Only != "grpc" {
+		code, body := s.rest(t, c)
+		require.Equal(t, c.Want.HTTP, code, string(body))
+		require.True(t, code >= 400 && code < 500, "%d", code)
+		p := &spb.Status{}
+		require.NoError(t, protojson.Unmarshal(body, p), string(body))
+		rest = understood(t, status.FromProto(p), input)
+		got.REST = &restAnswer{code, body}
+	}
+	if c.Only != "rest" {
+		st := s.grpc(t, c)
+		require.NotContains(t, []codes.Code{codes.OK, codes.Internal, codes.Unknown}, st.Code(), st.Message())
+		overGRPC = understood(t, st, input)
+		data, err := protojson.Marshal(st.Proto())
+		require.NoError(t, err)
+		var small bytes.Buffer // protojson's own spacing varies
+		require.NoError(t, json.Compact(&small, data))
+		got.GRPC = small.Bytes()
+	}
+	for _, f := range []*failure{rest, overGRPC} {
+		if f != nil {
+			require.Equal(t, c.Want.Code, f.code)
+			require.Equal(t, c.Want.Reason, f.reason)
+		}
+	}
+	if c.Want.Field != nil {
+		f := overGRPC
+		if f == nil {
+			f = rest
+		}
+		require.Equal(t, *c.Want.Field, f.field)
+	}
+	if rest != nil && overGRPC != nil {
+		require.Equal(t, overGRPC.inJSON(), rest.inJSON(), "REST says the same as gRPC")
+	}
+	s.record(t, c, got)
+}
+
+// record compares with the answers on record, byte by byte but for indentation, or
+// writes them.
+func (s *badServer) record(t *testing.T, c *badCase, got answers) {
+	var wide bytes.Buffer
+	e := json.NewEncoder(&wide)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	require.NoError(t, e.Encode(got))
+	path := filepath.Join(badInput, filepath.FromSlash(c.name)+".json")
+	if *rewrite {
+		require.NoError(t, os.WriteFile(path, wide.Bytes(), 0o644))
+	}
+	want, err := os.ReadFile(path)
+	require.NoError(t, err, "go test ./internal/app -rewrite writes it anew")
+	require.Equal(t, string(want), wide.String(), "go test ./internal/app -rewrite writes it anew")
+}
+
+// failure is what a status says.
+type failure struct {
+	code, reason, kind, field, message string
+	violations                         []string
+}
+
+// inJSON spells the paths as JSON does.
+func (f *failure) inJSON() failure {
+	out := *f
+	out.field, out.message, out.violations = camel(f.field), camel(f.message), nil
+	for _, v := range f.violations {
+		out.violations = append(out.violations, camel(v))
+	}
+	return out
+}
+
+// understood holds a status against what every failure keeps to.
+func understood(t *testing.T, st *status.Status, input protoreflect.MessageDescriptor) *failure {
+	f := &failure{message: st.Message()}
+	data, err := json.Marshal(st.Code())
+	require.NoError(t, err)
+	f.code = codeNames[st.Code()]
+	require.NotEmpty(t, f.code, string(data))
+	require.NotEmpty(t, st.Message())
+	require.Less(t, proto.Size(st.Proto()), 8<<10, "common clients take no more")
+	infos := 0
+	violation := func(field, reason, says string) {
+		require.Regexp(t, reasonForm, reason)
+		require.NotEmpty(t, says, field)
+		require.Less(t, len(says), 1000, field)
+		within := field
+		if reason == "UNKNOWN_FIELD" { // it names what the request doesn't have, in what it has
+			within = field[:max(0, strings.LastIndexByte(field, '.'))]
+		}
+		require.True(t, realField(input, within), "%s is no field of %s", field, input.FullName())
+		f.violations = append(f.violations, field+": "+reason+": "+says)
+	}
+	for _, d := range st.Details() {
+		switch d := d.(type) {
+		case *errdetails.ErrorInfo:
+			infos++
+			require.Equal(t, "phasewright.v1", d.GetDomain())
+			require.Regexp(t, reasonForm, d.GetReason())
+			f.reason, f.kind, f.field = d.GetReason(), d.GetMetadata()["kind"], d.GetMetadata()["field"]
+			require.NotEmpty(t, f.kind)
+		case *errdetails.BadRequest:
+			for _, v := range d.GetFieldViolations() {
+				violation(v.GetField(), v.GetReason(), v.GetDescription())
+			}
+		case *errdetails.PreconditionFailure:
+			for _, v := range d.GetViolations() {
+				violation(v.GetSubject(), v.GetType(), v.GetDescription())
+			}
+		case *errdetails.ResourceInfo:
+			violation(d.GetResourceName(), f.reason, d.GetDescription())
+		default:
+			require.Fail(t, fmt.Sprintf("unexpected detail %T", d))
+		}
+	}
+	require.Equal(t, 1, infos, "exactly one ErrorInfo")
+	return f
+}
+
+const reasonForm = `^[A-Z][A-Z0-9_]{0,61}[A-Z0-9]$`
+
+var codeNames = map[codes.Code]string{
+	codes.InvalidArgument: "INVALID_ARGUMENT", codes.FailedPrecondition: "FAILED_PRECONDITION", codes.NotFound: "NOT_FOUND",
+	codes.ResourceExhausted: "RESOURCE_EXHAUSTED", codes.Unimplemented: "UNIMPLEMENTED",
+}
