@@ -85,7 +85,7 @@ func saneOutline(t require.TestingT, o *plan.Outline, r plan.OutlineRequest) {
 // A deload is the training week without half its sets and nearer to easy.
 func TestDeloadKeepsRepetitionsAndHalvesSets(t *testing.T) {
 	r := outlineRequest(8, 3, plan.Intermediate, true, true)
-	for _, id := range []string{"constant", "linear", "reverse-linear", "strength-then-size"} {
+	for _, id := range []string{"constant", "linear", "reverse-linear", "strength-then-size", "undulating"} {
 		o := outlineOf(t, id, r, number("deload_every", 6))
 		var weeks []plan.OutlineWeek
 		for _, p := range o.Phases {
@@ -142,6 +142,12 @@ func TestParametersThatClash(t *testing.T) {
 		{"reverse-linear", []plan.Param{reps("first_reps", 12, 14), reps("last_reps", 4, 6)}, "parameters.last_reps"},
 		{"linear", []plan.Param{number("recovery_every", 1)}, "parameters.recovery_every"},
 		{"constant", []plan.Param{number("deload_every", 1)}, "parameters.deload_every"},
+		{"block", []plan.Param{number("deload_every", 1)}, "parameters.deload_every"},
+		{"block", []plan.Param{reps("accumulation_reps", 6, 8), reps("realization_reps", 4, 9)}, "parameters.realization_reps"},
+		{"block", []plan.Param{reps("transmutation_other_reps", 9, 15), reps("accumulation_other_reps", 8, 15)}, "parameters.transmutation_other_reps"},
+		{"undulating", []plan.Param{number("zones", 2), list("zone_sets", 2, 3, 4)}, "parameters.zone_sets"},
+		{"undulating", []plan.Param{list("zone_rests", 60, 90, 120, 180)}, "parameters.zone_rests"},
+		{"undulating", []plan.Param{text("turn", "workout")}, "parameters.turn"},
 	} {
 		reg, err := engine.NewRegistry(strategies.Builtin()...)
 		require.NoError(t, err)
@@ -163,6 +169,9 @@ func TestParametersThatDoNotFitTheWeeks(t *testing.T) {
 	}{
 		{"strength-then-size", number("heavy_weeks", 8)},
 		{"constant", number("deferred_from", 9)},
+		{"block", number("cycles", 3)},
+		{"block", number("accumulation_weeks", 7)},
+		{"block", number("transmutation_weeks", 16)},
 	} {
 		reg, err := engine.NewRegistry(strategies.Builtin()...)
 		require.NoError(t, err)
@@ -181,11 +190,14 @@ func TestParametersThatDoNotFitTheWeeks(t *testing.T) {
 // FuzzParameters throws parameters at every strategy: whatever is not refused gives an
 // outline that passes, twice the same.
 func FuzzParameters(f *testing.F) {
-	f.Add(uint8(0), "deload_every", uint8(1), int64(4000), int32(0), int32(0), "", false, uint8(8), uint8(3), uint8(2))
-	f.Add(uint8(1), "last_reps", uint8(2), int64(0), int32(3), int32(5), "", false, uint8(12), uint8(3), uint8(1))
-	f.Add(uint8(2), "recovery_every", uint8(1), int64(2000), int32(0), int32(0), "", false, uint8(4), uint8(1), uint8(3))
-	f.Add(uint8(3), "heavy_effort", uint8(3), int64(0), int32(0), int32(0), "failure", false, uint8(8), uint8(2), uint8(2))
-	f.Add(uint8(3), "deferred", uint8(4), int64(0), int32(0), int32(0), "", true, uint8(52), uint8(7), uint8(2))
+	f.Add(uint8(1), "deload_every", uint8(1), int64(4000), int32(0), int32(0), "", false, uint8(8), uint8(3), uint8(2))
+	f.Add(uint8(2), "last_reps", uint8(2), int64(0), int32(3), int32(5), "", false, uint8(12), uint8(3), uint8(1))
+	f.Add(uint8(3), "recovery_every", uint8(1), int64(2000), int32(0), int32(0), "", false, uint8(4), uint8(1), uint8(3))
+	f.Add(uint8(4), "heavy_effort", uint8(3), int64(0), int32(0), int32(0), "failure", false, uint8(8), uint8(2), uint8(2))
+	f.Add(uint8(0), "realization_weeks", uint8(1), int64(3000), int32(0), int32(0), "", false, uint8(16), uint8(4), uint8(3))
+	f.Add(uint8(5), "turn", uint8(3), int64(0), int32(0), int32(0), "week", false, uint8(8), uint8(3), uint8(2))
+	f.Add(uint8(5), "zone_sets", uint8(5), int64(0), int32(2), int32(4), "", false, uint8(6), uint8(2), uint8(1))
+	f.Add(uint8(4), "deferred", uint8(4), int64(0), int32(0), int32(0), "", true, uint8(52), uint8(7), uint8(2))
 	f.Fuzz(func(t *testing.T, which uint8, name string, kind uint8, milli int64, lo, hi int32, word string, flag bool, weeks, sessions, status uint8) {
 		all := strategies.Builtin()
 		s := all[int(which)%len(all)]

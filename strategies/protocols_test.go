@@ -24,6 +24,10 @@ func yes(name string) plan.Param {
 	return plan.Param{Name: name, Value: plan.Value{Kind: plan.ValueBool, Bool: true}}
 }
 
+func list(name string, n ...int32) plan.Param {
+	return plan.Param{Name: name, Value: plan.Value{Kind: plan.ValueList, List: n}}
+}
+
 // week is what a protocol says of one week: the same for goal and other multi-joint lifts.
 type week struct {
 	kind     plan.WeekKind
@@ -133,4 +137,6 @@ func TestProtocols(t *testing.T) {
 		}
 		require.Equal(t, mirror, weeksOf(t, o))
 	})
+
+	published(t)
 }

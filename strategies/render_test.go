@@ -23,10 +23,13 @@ func render(o *plan.Outline, r plan.OutlineRequest) string {
 				continue
 			}
 			first := targets(w.Sessions[0])
+			if l := label(w.Sessions[0]); l != "" {
+				fmt.Fprintf(&b, "    session 1%s\n", l)
+			}
 			b.WriteString(first)
 			for i := 1; i < len(w.Sessions); i++ {
 				if t := targets(w.Sessions[i]); t != first {
-					fmt.Fprintf(&b, "    session %d differs:\n%s", i+1, t)
+					fmt.Fprintf(&b, "    session %d%s differs:\n%s", i+1, label(w.Sessions[i]), t)
 				}
 			}
 		}
@@ -43,6 +46,13 @@ func turns(sessions []plan.OutlineSession) string {
 		return fmt.Sprintf(", %d sessions", len(sessions))
 	}
 	return "," + out
+}
+
+func label(s plan.OutlineSession) string {
+	if s.Label == "" || s.Label == s.Group {
+		return ""
+	}
+	return " (" + s.Label + ")"
 }
 
 func targets(s plan.OutlineSession) string {

@@ -85,15 +85,6 @@ func (s Strategy) Parse(params []plan.Param) (engine.Instance, error) {
 
 type instance struct{ v engine.Values }
 
-// phase is what makes one phase from its weeks.
-type phase struct {
-	name, aim string
-	weeks     int32
-	effort    build.Effort
-	scaled    []plan.SetCount
-	work      func(build.Effort) build.Work
-}
-
 // Outline plans the weeks.
 func (in *instance) Outline(ctx context.Context, r plan.OutlineRequest) (plan.Outline, error) {
 	if err := build.Check(ctx, r, minWeeks, maxWeeks); err != nil {
@@ -113,45 +104,14 @@ func (in *instance) Outline(ctx context.Context, r plan.OutlineRequest) (plan.Ou
 
 	out := plan.Outline{Strategy: name + "@" + version}
 	week := int32(0)
-	for _, p := range [...]phase{in.strength(r.Status, first), in.size(r.Status, r.Weeks-first)} {
-		light := deload[week : week+p.weeks]
-		n := int32(0)
-		for _, d := range light {
-			if !d {
-				n++
-			}
-		}
-		weeks := make([]plan.OutlineWeek, p.weeks)
-		i := int32(0)
-		for w := range weeks {
-			at := i
-			if light[w] {
-				at = max(i-1, 0) // a deload eases the week before
-			}
-			now := build.Eased(p.effort, easeBy, at, n)
-			weeks[w] = plan.OutlineWeek{
-				Kind: plan.WeekTraining, Dose: build.Dose(at, n),
-				Sessions: rotation.Week(r.Sessions[week], p.work(now)),
-			}
-			if light[w] {
-				build.Lighten(&weeks[w])
-			} else {
-				i++
-			}
-			week++
-		}
-		aim := p.aim + " " + build.Course(p.effort, easeBy, n, p.scaled...)
-		marked := make([]bool, week)
-		copy(marked[week-p.weeks:], light)
-		if list := build.WeekList(marked); list != "" {
-			aim += " Deload: " + list + "."
-		}
-		out.Phases = append(out.Phases, plan.OutlinePhase{Name: p.name, Aim: aim, Weeks: weeks})
+	for _, p := range [...]build.Phase{in.strength(r.Status, first), in.size(r.Status, r.Weeks-first)} {
+		out.Phases = append(out.Phases, p.Outline(week, r.Sessions, deload, easeBy, &rotation))
+		week += p.Weeks
 	}
 	return out, nil
 }
 
-func (in *instance) strength(s plan.Status, weeks int32) phase {
+func (in *instance) strength(s plan.Status, weeks int32) build.Phase {
 	goal, multi, sets := plan.Range{Min: 4, Max: 6}, plan.Range{Min: 5, Max: 8}, plan.Range{Min: 3, Max: 5}
 	single := plan.Range{Min: 8, Max: 12}
 	if s == plan.Novice {
@@ -162,10 +122,10 @@ func (in *instance) strength(s plan.Status, weeks int32) phase {
 	multi = build.RangeOr(&in.v, heavyOtherReps, multi)
 	count := build.Sets(build.RangeOr(&in.v, heavySets, sets))
 	rest := plan.Seconds(in.v.Whole(heavyRest))
-	return phase{
-		name: "strength", weeks: weeks, effort: build.EffortOf(in.v.Text(heavyEffort)), scaled: []plan.SetCount{count},
-		aim: "Heavy work for strength: goal lifts " + build.RangeText(goal) + ", other multi-joint lifts " + build.RangeText(multi) + " repetitions.",
-		work: func(e build.Effort) build.Work {
+	return build.Phase{
+		Name: "strength", Weeks: weeks, Effort: build.EffortOf(in.v.Text(heavyEffort)), Scaled: []plan.SetCount{count},
+		Aim: "Heavy work for strength: goal lifts " + build.RangeText(goal) + ", other multi-joint lifts " + build.RangeText(multi) + " repetitions.",
+		Work: func(e build.Effort) build.Work {
 			return build.Work{
 				Goal:  build.Line{Sets: count, Reps: goal, Rest: rest, Effort: e},
 				Multi: build.Line{Sets: count, Reps: multi, Rest: rest, Effort: e},
@@ -177,7 +137,7 @@ func (in *instance) strength(s plan.Status, weeks int32) phase {
 	}
 }
 
-func (in *instance) size(s plan.Status, weeks int32) phase {
+func (in *instance) size(s plan.Status, weeks int32) build.Phase {
 	sets := plan.Range{Min: 2, Max: 4}
 	if s == plan.Novice {
 		sets.Max = 3
@@ -186,10 +146,10 @@ func (in *instance) size(s plan.Status, weeks int32) phase {
 	reps := in.v.Range(sizeReps)
 	rest := plan.Seconds(in.v.Whole(sizeRest))
 	effort := build.EffortOr(&in.v, sizeEffort, build.LastEffort(s))
-	return phase{
-		name: "size", weeks: weeks, effort: effort, scaled: []plan.SetCount{count},
-		aim: "Moderate loads for size: " + build.RangeText(reps) + " repetitions.",
-		work: func(e build.Effort) build.Work {
+	return build.Phase{
+		Name: "size", Weeks: weeks, Effort: effort, Scaled: []plan.SetCount{count},
+		Aim: "Moderate loads for size: " + build.RangeText(reps) + " repetitions.",
+		Work: func(e build.Effort) build.Work {
 			return build.Work{
 				Goal:     build.Line{Sets: count, Reps: reps, Rest: rest, Effort: e},
 				Multi:    build.Line{Sets: count, Reps: reps, Rest: rest, Effort: e},

@@ -16,10 +16,10 @@ const (
 	OtherSetsName = "sets"
 )
 
-// goalSets and otherSets are the sets of an exercise in a session: 2-5 as a rule, more
+// GoalSets are the sets of a goal lift in a session: 2-5 as a rule, more
 // for a goal lift (common practice, no source; Krieger 2009 and 2010 find several sets
 // better than one).
-func goalSets(s plan.Status) plan.Range {
+func GoalSets(s plan.Status) plan.Range {
 	switch s {
 	case plan.Novice:
 		return plan.Range{Min: 2, Max: 4}
@@ -29,7 +29,8 @@ func goalSets(s plan.Status) plan.Range {
 	return plan.Range{Min: 3, Max: 5}
 }
 
-func otherSets(s plan.Status) plan.Range {
+// OtherSets are those of every other loaded exercise.
+func OtherSets(s plan.Status) plan.Range {
 	if s == plan.Novice {
 		return plan.Range{Min: 2, Max: 3}
 	}
@@ -41,16 +42,16 @@ func SetsParams() []plan.ParamSpec {
 	const of = " in a session. One number (3 to 3) is kept whatever the weekly dose; a range lets the dose choose."
 	const source = "Krieger 2009, 2010 (from memory); " + Practice
 	return []plan.ParamSpec{
-		Varying(Range(GoalSetsName, goalSets(plan.Intermediate), 1, 8, "sets", "Sets of a goal lift"+of, source),
+		Varying(Range(GoalSetsName, GoalSets(plan.Intermediate), 1, 8, "sets", "Sets of a goal lift"+of, source),
 			"novice: 2 to 4; advanced: 3 to 6"),
-		Varying(Range(OtherSetsName, otherSets(plan.Intermediate), 1, 6, "sets", "Sets of every other exercise but trunk and explosive ones"+of, source),
+		Varying(Range(OtherSetsName, OtherSets(plan.Intermediate), 1, 6, "sets", "Sets of every other exercise but trunk and explosive ones"+of, source),
 			"novice: 2 to 3"),
 	}
 }
 
 // SetsOf reads them.
 func SetsOf(v *engine.Values, s plan.Status) (goal, other plan.SetCount) {
-	return Sets(RangeOr(v, GoalSetsName, goalSets(s))), Sets(RangeOr(v, OtherSetsName, otherSets(s)))
+	return Sets(RangeOr(v, GoalSetsName, GoalSets(s))), Sets(RangeOr(v, OtherSetsName, OtherSets(s)))
 }
 
 // LastEffort is the effort at the end of a phase. Novices judge reserves badly and
@@ -87,7 +88,7 @@ func Hole(c *fault.Collector, v *engine.Values, name string) {
 }
 
 // CheckCommon refuses what the parameters that all strategies have can't be.
-func CheckCommon(c *fault.Collector, v *engine.Values) { Hole(c, v, deloadEvery) }
+func CheckCommon(c *fault.Collector, v *engine.Values) { Hole(c, v, DeloadEveryName) }
 
 // EffortText names an effort.
 func EffortText(e Effort) string {

@@ -30,6 +30,22 @@ func Range(name string, def plan.Range, lo, hi int64, unit, says, source string)
 	}
 }
 
+// List specifies a list of whole numbers, a single 0 by default.
+func List(name string, lo, hi int64, unit, says, source string) plan.ParamSpec {
+	return plan.ParamSpec{
+		Name: name, Kind: plan.ValueList, Default: plan.Value{Kind: plan.ValueList, List: []int32{0}},
+		Min: lo, Max: hi, Unit: unit, Says: says, Source: source,
+	}
+}
+
+// Choice specifies one of some words.
+func Choice(name string, choices []string, def, says, source string) plan.ParamSpec {
+	return plan.ParamSpec{
+		Name: name, Kind: plan.ValueText, Default: plan.Value{Kind: plan.ValueText, Text: def},
+		Choices: choices, Says: says, Source: source,
+	}
+}
+
 // YesNo specifies a yes or no, no by default.
 func YesNo(name, says, source string) plan.ParamSpec {
 	return plan.ParamSpec{Name: name, Kind: plan.ValueBool, Default: plan.Value{Kind: plan.ValueBool}, Says: says, Source: source}
@@ -62,16 +78,16 @@ func EffortOf(text string) Effort {
 
 // Names of the parameters that all strategies have.
 const (
-	deloadEvery = "deload_every"
-	ease        = "ease"
-	workouts    = "workouts"
-	Rests       = "rest"
+	DeloadEveryName = "deload_every"
+	ease            = "ease"
+	workouts        = "workouts"
+	Rests           = "rest"
 )
 
 // Common gives the parameters that all strategies have.
 func Common(easeDefault int64, easeVaries string) []plan.ParamSpec {
 	return []plan.ParamSpec{
-		Varying(Number(deloadEvery, 6, 0, 12, "weeks",
+		Varying(Number(DeloadEveryName, 6, 0, 12, "weeks",
 			"Every so many weeks is a deload: half the sets, two repetitions more in reserve; never the first week of a phase. 0: none.",
 			"Rogerson 2024 (every 5.6 weeks on average); by status: "+Practice),
 			"novice: none in plans up to 8 weeks, else every 8th week; advanced: every 5th week"),
@@ -96,6 +112,16 @@ func Sorted(specs ...plan.ParamSpec) []plan.ParamSpec {
 	return specs
 }
 
+// Reworded says something else about one parameter.
+func Reworded(specs []plan.ParamSpec, name, says string) []plan.ParamSpec {
+	for i := range specs {
+		if specs[i].Name == name {
+			specs[i].Says = says
+		}
+	}
+	return specs
+}
+
 // Shared are the values of the parameters that all strategies have.
 type Shared struct {
 	v *engine.Values
@@ -106,8 +132,8 @@ func SharedOf(v *engine.Values) Shared { return Shared{v} }
 
 // Deload gives how often a deload comes.
 func (s Shared) Deload(r plan.OutlineRequest) int32 {
-	if s.v.Given(deloadEvery) {
-		return s.v.Whole(deloadEvery)
+	if s.v.Given(DeloadEveryName) {
+		return s.v.Whole(DeloadEveryName)
 	}
 	return DeloadEvery(r.Status, r.Weeks)
 }

@@ -60,17 +60,27 @@ type Rotation struct {
 	next     int32
 }
 
-// Week gives n training sessions, each with its own copy of the targets.
+// Week gives n training sessions of the same work, each with its own copy of the
+// targets.
 func (r *Rotation) Week(n int32, w Work) []plan.OutlineSession {
+	return r.Each(n, func(int32) (Work, string) { return w, "" })
+}
+
+// Each gives n training sessions whose work may differ from one to the next. It asks
+// for the work of the workout whose turn it is (from 0), and for a label.
+func (r *Rotation) Each(n int32, work func(workout int32) (w Work, label string)) []plan.OutlineSession {
 	if n <= 0 {
 		return nil
 	}
 	out := make([]plan.OutlineSession, n)
 	for i := range out {
-		out[i] = plan.OutlineSession{Kind: plan.SessionTraining, Targets: w.Targets()}
+		w, label := work(r.next)
+		out[i] = plan.OutlineSession{Kind: plan.SessionTraining, Label: label, Targets: w.Targets()}
 		if r.Workouts > 1 {
-			name := string(rune('A' + r.next))
-			out[i].Label, out[i].Group = name, name
+			out[i].Group = string(rune('A' + r.next))
+			if label == "" {
+				out[i].Label = out[i].Group
+			}
 			r.next = (r.next + 1) % r.Workouts
 		}
 	}
