@@ -102,8 +102,7 @@ func start(t *testing.T, e service.Engine, change ...func(*Config)) *running {
 	var err error
 	r.App, err = with(c, e)
 	require.NoError(t, err)
-	r.conn, err = grpc.NewClient(r.GRPCAddr(), grpc.WithTransportCredentials(insecure.NewCredentials()), grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(64<<20)))
-	require.NoError(t, err)
+	r.conn = r.dial(t)
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- r.Run(ctx) }()
@@ -112,11 +111,19 @@ func start(t *testing.T, e service.Engine, change ...func(*Config)) *running {
 		return <-ended
 	})
 	t.Cleanup(func() {
-		require.NoError(t, r.conn.Close())
 		require.NoError(t, r.stop())
 	})
 	require.Eventually(t, r.ready.Load, 5*time.Second, time.Millisecond)
 	return r
+}
+
+// dial makes a connection of its own to gRPC.
+func (r *running) dial(t *testing.T) *grpc.ClientConn {
+	t.Helper()
+	conn, err := grpc.NewClient(r.GRPCAddr(), grpc.WithTransportCredentials(insecure.NewCredentials()), grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(64<<20)))
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, conn.Close()) })
+	return conn
 }
 
 func (r *running) url(path string) string { return "http://" + r.HTTPAddr() + path }
