@@ -4,8 +4,9 @@
 package fault
 
 import (
+	"cmp"
 	"errors"
-	"sort"
+	"slices"
 	"strings"
 )
 
@@ -119,12 +120,40 @@ func (c *Collector) Add(reason, field, says string) {
 // Len counts violations.
 func (c *Collector) Len() int { return len(c.list) }
 
+// compareFields orders paths as people count: days[2] before days[10].
+func compareFields(a, b string) int {
+	for a != "" && b != "" {
+		x, y := digits(a), digits(b)
+		if x == 0 || y == 0 {
+			if a[0] != b[0] {
+				return int(a[0]) - int(b[0])
+			}
+			a, b = a[1:], b[1:]
+			continue
+		}
+		if c := cmp.Or(cmp.Compare(x, y), strings.Compare(a[:x], b[:y])); c != 0 {
+			return c
+		}
+		a, b = a[x:], b[y:]
+	}
+	return len(a) - len(b)
+}
+
+// digits counts those at the front of a text.
+func digits(s string) int {
+	n := 0
+	for n < len(s) && '0' <= s[n] && s[n] <= '9' {
+		n++
+	}
+	return n
+}
+
 // Err returns nil, or an Error with the violations in order of field.
 func (c *Collector) Err() error {
 	if len(c.list) == 0 {
 		return nil
 	}
 	out := append([]Violation(nil), c.list...)
-	sort.SliceStable(out, func(i, j int) bool { return out[i].Field < out[j].Field })
+	slices.SortStableFunc(out, func(a, b Violation) int { return compareFields(a.Field, b.Field) })
 	return &Error{Kind: c.kind, Violations: out}
 }

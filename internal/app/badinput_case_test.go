@@ -32,7 +32,7 @@ type badCase struct {
 	Call    string
 	Set     map[string]any
 	Remove  []string
-	Fill    []fill
+	Fill    []repetition
 	Replace []replacement
 	Names   string // schema: field names as in the schema, in JSON too
 	Body    []part
@@ -53,7 +53,7 @@ type badCase struct {
 	name string
 }
 
-type fill struct {
+type repetition struct {
 	At    string
 	With  any
 	Times int
@@ -139,16 +139,12 @@ func readBadCases(t testing.TB) []*badCase {
 // tree gives the request of a case, before anything turns it into text or bytes.
 func (c *badCase) tree() (any, error) {
 	var root any = map[string]any{}
+	var err error
 	if base := callables[c.Call].base; base != "" {
-		data, err := os.ReadFile(filepath.Join(badInput, base))
-		if err != nil {
-			return nil, err
-		}
-		if err := yaml.Unmarshal(data, &root); err != nil {
+		if root, err = readTree(filepath.Join(badInput, base)); err != nil {
 			return nil, err
 		}
 	}
-	var err error
 	for _, path := range sortedKeys(c.Set) {
 		if root, err = put(root, steps(path), c.Set[path]); err != nil {
 			return nil, fmt.Errorf("set %s: %w", path, err)
@@ -175,6 +171,16 @@ func (c *badCase) tree() (any, error) {
 		}
 	}
 	return root, nil
+}
+
+func readTree(file string) (any, error) {
+	data, err := os.ReadFile(file)
+	if err != nil {
+		return nil, err
+	}
+	var root any
+	err = yaml.Unmarshal(data, &root)
+	return root, err
 }
 
 type gone struct{}

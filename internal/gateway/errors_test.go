@@ -60,7 +60,7 @@ func TestRefusalsOfHTTP(t *testing.T) {
 		"a form in the body":   {"POST", generate, "request=1", []string{sendJSON}, 400, "SYNTAX", ""},
 		"a list":               {"POST", generate, "[]", []string{sendJSON}, 400, "WRONG_TYPE", "has fields: request"},
 		"nothing in it":        {"POST", generate, "{}", []string{sendJSON}, 400, "REQUIRED", "request: is needed"},
-		"deep":                 {"POST", generate, strings.Repeat("[", 60_000), []string{sendJSON}, 400, "TOO_LARGE", "64 levels"},
+		"deep":                 {"POST", generate, strings.Repeat("[", 60_000), []string{sendJSON}, 413, "TOO_LARGE", "64 levels"},
 		"NaN":                  {"POST", generate, `{"request":{"seed":NaN}}`, []string{sendJSON}, 400, "SYNTAX", "NaN"},
 		"not UTF-8":            {"POST", generate, "{\"a\xff\":1}", []string{sendJSON}, 400, "SYNTAX", "UTF-8"},
 	} {

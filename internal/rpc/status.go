@@ -14,6 +14,7 @@ import (
 	"google.golang.org/protobuf/protoadapt"
 
 	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/internal/wire"
 )
 
 // Domain of every ErrorInfo.
@@ -112,7 +113,11 @@ func ofFault(f *fault.Error) *status.Status {
 	if shown < len(f.Violations) {
 		i.Metadata[metaShown] = strconv.Itoa(shown)
 	}
-	return with(table[f.Kind], message(f), details...)
+	code := table[f.Kind]
+	if f.Kind == fault.Invalid && first.Reason == wire.ReasonTooLarge {
+		code = codes.ResourceExhausted
+	}
+	return with(code, message(f), details...)
 }
 
 // fitting counts the violations that fit into the details, at least one.

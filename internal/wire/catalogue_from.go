@@ -91,7 +91,7 @@ func StrategyFromProto(p *pb.Strategy) (plan.Descriptor, error) {
 func specFrom(r *reader, p *pb.ParameterSpec) plan.ParamSpec {
 	s := plan.ParamSpec{
 		Name:    p.GetName(),
-		Kind:    enum(r, "kind", p.GetKind(), plan.ValueList+1),
+		Kind:    enum(r, "kind", p.GetKind(), plan.ValueSets+1),
 		Default: valueFrom(r, "default", p.GetDefault()),
 		Choices: p.GetChoices(),
 		Unit:    p.GetUnit(),

@@ -55,6 +55,6 @@ func TestUnknownValuesOfACatalogueAreNamed(t *testing.T) {
 	}
 	require.Equal(t, []string{"exercises[0].joints[0].joint", "exercises[0].joints[1].stress", "exercises[0].loading", "exercises[0].prime_muscles[1]", "exercises[0].traits[0]"}, fields)
 
-	_, err = StrategyFromProto(&pb.Strategy{Parameters: []*pb.ParameterSpec{{Kind: pb.ParameterKind(plan.ValueList + 1)}}})
+	_, err = StrategyFromProto(&pb.Strategy{Parameters: []*pb.ParameterSpec{{Kind: pb.ParameterKind(plan.ValueSets + 1)}}})
 	require.ErrorContains(t, err, "parameters[0].kind: ")
 }

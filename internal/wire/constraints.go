@@ -1,6 +1,8 @@
 package wire
 
 import (
+	"fmt"
+
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 
 	"github.com/phasewright/phasewright/engine/plan"
@@ -15,7 +17,7 @@ func constraintsFrom(r *reader, p *pb.Constraints) plan.Constraints {
 		Places:     each(r, "places", p.GetPlaces(), placeFrom),
 		Periods:    each(r, "place_periods", p.GetPlacePeriods(), periodFrom),
 		PreparedOn: r.optDate("prepared_on", p.GetPreparedOn()),
-		Start:      r.optDate("start_date", p.GetStartDate()),
+		Start:      startFrom(r, p.GetStartDate()),
 		Weeks:      opt(p.Weeks),
 		Target:     r.optDate("target_date", p.GetTargetDate()),
 		Pinned: each(r, "pinned", p.GetPinned(), func(_ *reader, p *pb.Pin) plan.Pin {
@@ -30,6 +32,18 @@ func constraintsFrom(r *reader, p *pb.Constraints) plan.Constraints {
 			return plan.DateRange{From: r.date("from", p.GetFrom()), To: r.date("to", p.GetTo())}
 		}),
 	}
+}
+
+// Years that a program may start in, the same as of a birth: its last day has a date too.
+const firstYear, lastYear = 1900, 2200
+
+func startFrom(r *reader, s string) plan.Opt[plan.Date] {
+	n := r.bad.Len()
+	d := r.optDate("start_date", s)
+	if y := d.Value.Year(); d.Set && r.bad.Len() == n && (y < firstYear || y > lastYear) {
+		r.add(ReasonOutOfRange, "start_date", fmt.Sprintf("is %s; the years %d to %d are possible", d.Value, firstYear, lastYear))
+	}
+	return d
 }
 
 func constraintsTo(c *plan.Constraints) *pb.Constraints {

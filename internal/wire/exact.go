@@ -29,6 +29,7 @@ const (
 	ReasonTooLong      = "TOO_LONG"
 	ReasonTooLarge     = "TOO_LARGE"
 	ReasonSyntax       = "SYNTAX"
+	ReasonFormat       = "FORMAT"
 	ReasonUnits        = "UNITS_DIFFER"
 )
 

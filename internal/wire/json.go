@@ -30,7 +30,7 @@ const (
 func ReadJSON(data []byte, into proto.Message) (written map[string]string, err error) {
 	n, err := parseBody(data)
 	if errors.Is(err, errTooLarge) {
-		return nil, fault.New(fault.Invalid, ReasonTooLarge, "", fmt.Sprintf("the body is too large: at most %d MiB, %d values and %d levels are read", maxBytes>>20, maxJSONNodes, maxDepth))
+		return nil, fault.New(fault.Invalid, ReasonTooLarge, "", fmt.Sprintf("the body is too large or too deep: at most %d values and %d levels are read", maxJSONNodes, maxDepth))
 	}
 	if err != nil {
 		return nil, fault.New(fault.Invalid, ReasonSyntax, "", "the body is not JSON: "+err.Error())

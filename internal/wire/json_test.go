@@ -26,8 +26,8 @@ func TestReadJSONNamesEveryFault(t *testing.T) {
 		"NaN as text":          {`{"request":{"athlete":{"bodyMass":{"kilograms":"NaN"}}}}`, "request.athlete.body_mass.kilograms", ReasonType, `"NaN"; a number is needed`},
 		"NaN":                  {"{\"request\":\n{\"athlete\":{\"bodyMass\":{\"kilograms\":NaN}}}}", "", ReasonSyntax, "line 2: invalid character 'N'"},
 		"minus infinity":       {`{"request":{"seed":-Infinity}}`, "", ReasonSyntax, "NaN and Infinity are no JSON numbers"},
-		"too large a double":   {`{"request":{"athlete":{"bodyMass":{"kilograms":1e400}}}}`, "request.athlete.body_mass.kilograms", ReasonType, `"1e400"`},
-		"too large an integer": {`{"request":{"athlete":{"birthYear":99999999999}}}`, "request.athlete.birth_year", ReasonType, "a whole number is needed"},
+		"too large a double":   {`{"request":{"athlete":{"bodyMass":{"kilograms":1e400}}}}`, "request.athlete.body_mass.kilograms", ReasonType, "is 1e400; a number is needed, between"},
+		"too large an integer": {`{"request":{"athlete":{"birthYear":99999999999}}}`, "request.athlete.birth_year", ReasonType, "is 99999999999; a whole number is needed, from -2147483648 to 2147483647"},
 		"text of 3 MB":         {`{"request":{"seed":"` + strings.Repeat("a", 3<<20) + `"}}`, "request.seed", ReasonType, "aaa…"},
 		"name of 1 MB":         {`{"` + strings.Repeat("a", 1<<20) + `":1}`, strings.Repeat("a", 100) + "…", ReasonUnknownField, "possible: request"},
 		"million elements":     {`{"request":{"goals":[` + strings.Repeat("{},", 1_000_000) + `{}]}}`, "", ReasonTooLarge, "250000 values"},
@@ -42,6 +42,9 @@ func TestReadJSONNamesEveryFault(t *testing.T) {
 		"more than one":        {"{}{}", "", ReasonSyntax, "follows"},
 		"half":                 {"{\"request\":\n{", "", ReasonSyntax, "line 2: the document ends too early"},
 		"trailing comma":       {`{"request":{},}`, "", ReasonSyntax, "line 1"},
+		"half a character":     {"{\n\"request\": {\"athlete\": {\"callerId\": \"\\ud83d\"}}}", "", ReasonSyntax, `line 2: \ud83d is half a character`},
+		"the other half":       {`{"\ude00":1}`, "", ReasonSyntax, `\ude00 is half a character`},
+		"two first halves":     {`{"\ud83d\ud83d":1}`, "", ReasonSyntax, `\ud83d is half a character`},
 		"not UTF-8":            {"{\n\"request\xff\":{}}", "", ReasonSyntax, "line 2: the bytes are not UTF-8"},
 		"UTF-16":               {"\xff\xfe{\x00}\x00", "", ReasonSyntax, "not UTF-8"},
 		"camel oneof":          {`{"request":{"athlete":{"bodyMass":{"kilograms":1,"pounds":2}}}}`, "request.athlete.body_mass.pounds", ReasonTwice, "only one of kilograms, pounds"},
@@ -73,6 +76,15 @@ func TestReadJSONTakesWhatIsRight(t *testing.T) {
 	_, err = ReadJSON([]byte(`{"request":{"constraints":{"days":[{"minutes":-3}]}}}`), m)
 	require.NoError(t, err)
 	require.Error(t, Validate(m))
+}
+
+func TestReadJSONTakesWholeCharacters(t *testing.T) {
+	for in, want := range map[string]string{`\ud83d\ude00`: "😀", `\\ud83d`: `\ud83d`, `\\\uD83D\uDE00x`: `\😀x`, `\u00e9\n`: "é\n"} {
+		m := &pb.GenerateProgramRequest{}
+		_, err := ReadJSON([]byte(`{"request":{"athlete":{"callerId":"`+in+`"}}}`), m)
+		require.NoError(t, err, in)
+		require.Equal(t, want, m.GetRequest().GetAthlete().GetCallerId())
+	}
 }
 
 func TestReadJSONTellsOtherSpellings(t *testing.T) {

@@ -8,6 +8,8 @@ import (
 	"io"
 	"strconv"
 	"strings"
+	"unicode/utf16"
+	"unicode/utf8"
 
 	"go.yaml.in/yaml/v3"
 )
@@ -80,6 +82,9 @@ type jsonParser struct {
 func parseJSON(data []byte) (*node, error) { return parseJSONUpTo(data, maxNodes) }
 
 func parseJSONUpTo(data []byte, nodes int) (*node, error) {
+	if at := loneSurrogate(data); at >= 0 {
+		return nil, fmt.Errorf("line %d: %s is half a character; its other half has to be beside it", 1+bytes.Count(data[:at], []byte{'\n'}), data[at:at+6])
+	}
 	p := &jsonParser{data: data, dec: json.NewDecoder(bytes.NewReader(data)), line: 1, left: nodes}
 	p.dec.UseNumber()
 	n, err := p.value(0)
@@ -95,6 +100,41 @@ func parseJSONUpTo(data []byte, nodes int) (*node, error) {
 		return nil, fmt.Errorf("line %d: %w", p.here(), err)
 	}
 	return n, nil
+}
+
+// loneSurrogate finds half of a pair of escapes such as \ud83d\ude00, or gives -1. The
+// decoder would read something else for it.
+func loneSurrogate(data []byte) int {
+	for at := 0; ; {
+		i := bytes.IndexByte(data[at:], '\\')
+		if i < 0 {
+			return -1
+		}
+		at += i
+		switch r := escaped(data[at:]); {
+		case !utf16.IsSurrogate(r):
+			at += 2 // r may be -1: another escape, or a broken one, which the decoder names
+		case utf16.DecodeRune(r, escaped(data[at+6:])) == utf8.RuneError:
+			return at
+		default:
+			at += 12
+		}
+		if at > len(data) {
+			return -1
+		}
+	}
+}
+
+// escaped reads the \uXXXX at the start, or gives -1.
+func escaped(data []byte) rune {
+	if len(data) < 6 || data[0] != '\\' || data[1] != 'u' {
+		return -1
+	}
+	n, err := strconv.ParseUint(string(data[2:6]), 16, 16)
+	if err != nil {
+		return -1
+	}
+	return rune(n)
 }
 
 // here gives the line at which the last token ends.

@@ -15,6 +15,16 @@ import (
 // Parameters are numbers, booleans, text, lists of whole numbers, and ranges
 // written as text. Which of these a strategy wants is its own business.
 
+// What bounds them, as the schema can't: faults repeat names and texts.
+const (
+	maxParams     = 100
+	maxParamName  = 64
+	maxParamText  = 200
+	maxParamItems = 1000
+)
+
+var paramName = regexp.MustCompile(`^[a-z][a-z0-9_]{0,63}$`)
+
 var rangeText = regexp.MustCompile(`^\s*(-?[0-9]{1,9})\s*[-–]\s*(-?[0-9]{1,9})\s*$`)
 
 func paramsFrom(r *reader, name string, s *structpb.Struct) []plan.Param {
@@ -28,8 +38,16 @@ func paramsFrom(r *reader, name string, s *structpb.Struct) []plan.Param {
 	sort.Strings(names)
 	at := r.in(name)
 	defer r.back(at)
+	if len(names) > maxParams {
+		r.add(ReasonTooMany, "", fmt.Sprintf("are %d; at most %d are possible", len(names), maxParams))
+		return nil
+	}
 	out := make([]plan.Param, len(names))
 	for i, n := range names {
+		if !paramName.MatchString(n) {
+			r.add(ReasonFormat, "", fmt.Sprintf("%q is no name of a parameter: up to %d lower-case letters, digits and _ are right", short(n), maxParamName))
+			continue
+		}
 		out[i] = plan.Param{Name: n, Value: valueFrom(r, n, s.GetFields()[n])}
 	}
 	return out
@@ -42,6 +60,10 @@ func valueFrom(r *reader, name string, v *structpb.Value) plan.Value {
 	case *structpb.Value_BoolValue:
 		return plan.Value{Kind: plan.ValueBool, Bool: k.BoolValue}
 	case *structpb.Value_StringValue:
+		if len(k.StringValue) > maxParamText {
+			r.add(ReasonTooLong, name, fmt.Sprintf("has %d bytes of text; at most %d are possible", len(k.StringValue), maxParamText))
+			return plan.Value{}
+		}
 		if lo, hi, ok := parseRange(k.StringValue); ok {
 			return plan.Value{Kind: plan.ValueRange, Lo: lo, Hi: hi}
 		}
@@ -49,17 +71,21 @@ func valueFrom(r *reader, name string, v *structpb.Value) plan.Value {
 	case *structpb.Value_ListValue:
 		return plan.Value{Kind: plan.ValueList, List: wholes(r, name, k.ListValue)}
 	}
-	r.add(ReasonType, name, `is a number, true or false, text, a list of whole numbers, or a range written "8-12"`)
+	r.add(ReasonType, name, `has to be a number, true or false, text, a list of whole numbers, or a range written "8-12"`)
 	return plan.Value{}
 }
 
 func wholes(r *reader, name string, l *structpb.ListValue) []int32 {
+	if n := len(l.GetValues()); n > maxParamItems {
+		r.add(ReasonTooMany, name, fmt.Sprintf("has %d values; at most %d are possible", n, maxParamItems))
+		return nil
+	}
 	var out []int32
 	for i, v := range l.GetValues() {
 		k, ok := v.GetKind().(*structpb.Value_NumberValue)
 		if !ok || k.NumberValue != math.Trunc(k.NumberValue) || math.Abs(k.NumberValue) > math.MaxInt32 {
 			at := r.item(name, i)
-			r.add(ReasonType, "", "is a whole number")
+			r.add(ReasonType, "", "has to be a whole number")
 			r.back(at)
 			continue
 		}

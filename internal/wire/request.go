@@ -90,12 +90,22 @@ func planFrom(r *reader, p *pb.Plan) plan.Plan {
 				Times:      plan.Permille(r.scaled32("times_body_mass", p.GetTimesBodyMass(), perUnit)),
 			}
 		}),
+		Recovery: one(r, "recovery", p.GetRecovery(), func(r *reader, p *pb.RecoveryWeeks) plan.RecoveryWeeks {
+			return plan.RecoveryWeeks{EveryWeeks: p.GetEveryWeeks(), Sessions: p.GetSessions(), Keep: r.permille("keep_percent", p.GetKeepPercent())}
+		}),
+		Retest: one(r, "retest", p.GetRetest(), func(_ *reader, p *pb.Retest) plan.Retest {
+			return plan.Retest{AfterWeeks: p.GetAfterWeeks(), PhaseEnds: p.GetPhaseEnds(), ExerciseIDs: p.GetExerciseIds()}
+		}),
+		SessionsPerWeek: opt(p.SessionsPerWeek),
+		NoAttempts:      p.GetNoAttempts(),
+		Shorten:         p.GetShorten(),
 	}
 }
 
 // planTo leaves an empty plan out.
 func planTo(d *plan.Plan) *pb.Plan {
-	if len(d.Tracks)+len(d.Entry) == 0 && !d.LeadIn.Set && !d.Deload.Set && !d.Taper.Set {
+	if len(d.Tracks)+len(d.Entry) == 0 && !d.LeadIn.Set && !d.Deload.Set && !d.Taper.Set && !d.Recovery.Set && !d.Retest.Set &&
+		!d.SessionsPerWeek.Set && !d.NoAttempts && !d.Shorten {
 		return nil
 	}
 	return &pb.Plan{
@@ -112,6 +122,15 @@ func planTo(d *plan.Plan) *pb.Plan {
 		EntryConditions: eachTo(d.Entry, func(e *plan.EntryCondition) *pb.EntryCondition {
 			return &pb.EntryCondition{ExerciseId: e.ExerciseID, TimesBodyMass: unscale(int64(e.Times))}
 		}),
+		Recovery: oneTo(d.Recovery, func(w *plan.RecoveryWeeks) *pb.RecoveryWeeks {
+			return &pb.RecoveryWeeks{EveryWeeks: w.EveryWeeks, Sessions: w.Sessions, KeepPercent: percentTo(w.Keep)}
+		}),
+		Retest: oneTo(d.Retest, func(t *plan.Retest) *pb.Retest {
+			return &pb.Retest{AfterWeeks: t.AfterWeeks, PhaseEnds: t.PhaseEnds, ExerciseIds: t.ExerciseIDs}
+		}),
+		SessionsPerWeek: ptr(d.SessionsPerWeek),
+		NoAttempts:      d.NoAttempts,
+		Shorten:         d.Shorten,
 	}
 }
 

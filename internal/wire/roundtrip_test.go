@@ -50,6 +50,7 @@ var (
 	someLoad = rapid.Custom(func(t *rapid.T) plan.Load {
 		return plan.Load{Milli: rapid.Int64Range(-1e9, 1e9).Draw(t, "milli"), Unit: plan.MassUnit(rapid.IntRange(1, 2).Draw(t, "unit"))}
 	})
+	someName  = rapid.StringMatching(`[a-z][a-z0-9_]{0,6}`)
 	someText  = rapid.StringMatching(`[a-zé"\\ ]{0,6}`)
 	someValue = rapid.Custom(func(t *rapid.T) plan.Value {
 		whole := rapid.Int32Range(-999_999_999, 999_999_999)
@@ -87,6 +88,17 @@ func fill(t *rapid.T, v reflect.Value) {
 		return
 	case *plan.Value:
 		*p = someValue.Draw(t, "value")
+		return
+	case *plan.Constraints: // a start has its own bounds
+		for i := range v.NumField() {
+			fill(t, v.Field(i))
+		}
+		if p.Start.Set {
+			p.Start.Value = plan.Date(rapid.Int32Range(-25_000, 84_000).Draw(t, "start"))
+		}
+		return
+	case *plan.Param:
+		*p = plan.Param{Name: someName.Draw(t, "name"), Value: someValue.Draw(t, "value")}
 		return
 	case *plan.AdjustStep: // one unit for both ends, which has to be known
 		l := someLoad.Draw(t, "from")

@@ -2,6 +2,7 @@ package wire
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -42,7 +43,11 @@ func (c *checker) addUnknown(reason, path string, line int, name string, known f
 		c.more++
 		return
 	}
-	c.add(reason, path, line, unknown(name, known()))
+	says := unknown(name, known())
+	if reason == ReasonUnknownValue { // the path does not show it
+		says = fmt.Sprintf("is %q, which %s", short(name), says)
+	}
+	c.add(reason, path, line, says)
 }
 
 func (c *checker) full() bool { return c.most > 0 && c.bad.Len() >= c.most }
@@ -188,7 +193,10 @@ func (c *checker) list(n *node, f protoreflect.FieldDescriptor, path string) {
 func (c *checker) value(n *node, f protoreflect.FieldDescriptor, path string) {
 	wrong := func(want string) {
 		got := kindNames[n.kind]
-		if n.kind < isList && n.kind != isNull {
+		switch n.kind {
+		case isBool, isNumber:
+			got = short(n.text)
+		case isText:
 			got = strconv.Quote(short(n.text))
 		}
 		c.add(ReasonType, path, n.line, "is "+got+"; "+want)
@@ -222,7 +230,7 @@ func (c *checker) value(n *node, f protoreflect.FieldDescriptor, path string) {
 	case protoreflect.DoubleKind:
 		v, err := strconv.ParseFloat(n.text, 64)
 		if n.kind != isNumber || err != nil || math.IsInf(v, 0) || math.IsNaN(v) {
-			wrong("a number is needed")
+			wrong(bounded("a number is needed", n.kind == isNumber && errors.Is(err, strconv.ErrRange), "between -1.7e308 and 1.7e308"))
 		} else {
 			c.out = appendNumber(c.out, v)
 		}
@@ -248,7 +256,7 @@ func (c *checker) whole(n *node, f protoreflect.FieldDescriptor, wrong func(stri
 	if unsigned {
 		v, err := strconv.ParseUint(text, 10, bits)
 		if !ok || err != nil {
-			wrong("a whole number from 0 is needed")
+			wrong(bounded("a whole number from 0 is needed", ok && errors.Is(err, strconv.ErrRange), fmt.Sprintf("up to %d", uint64(math.MaxUint64)>>(64-bits))))
 			return
 		}
 		c.out = strconv.AppendUint(c.out, v, 10)
@@ -256,10 +264,19 @@ func (c *checker) whole(n *node, f protoreflect.FieldDescriptor, wrong func(stri
 	}
 	v, err := strconv.ParseInt(text, 10, bits)
 	if !ok || err != nil {
-		wrong("a whole number is needed")
+		most := int64(math.MaxInt64) >> (64 - bits)
+		wrong(bounded("a whole number is needed", ok && errors.Is(err, strconv.ErrRange), fmt.Sprintf("from %d to %d", -most-1, most)))
 		return
 	}
 	c.out = strconv.AppendInt(c.out, v, 10)
+}
+
+// bounded adds the bounds to what is wanted where they are what is broken.
+func bounded(want string, broken bool, bounds string) string {
+	if !broken {
+		return want
+	}
+	return want + ", " + bounds
 }
 
 // deeper goes on with a path below free values, whose depth and names are anybody's,
@@ -296,7 +313,7 @@ func (c *checker) free(n *node, path string) {
 	case isNumber:
 		v, err := strconv.ParseFloat(n.text, 64)
 		if err != nil || math.IsInf(v, 0) || math.IsNaN(v) {
-			c.add(ReasonType, path, n.line, "is "+strconv.Quote(short(n.text))+"; a plain number is needed")
+			c.add(ReasonType, path, n.line, "is "+short(n.text)+"; a plain number is needed")
 			v = 0
 		}
 		c.out = appendNumber(c.out, v)
