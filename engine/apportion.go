@@ -116,7 +116,7 @@ func (g *generation) weekBounds(w *window, p *pick, col, week int, n int32) (fro
 		if s.column != col || s.week != week {
 			continue
 		}
-		raw := s.outline.Find(p.role, "")
+		raw := g.asked(s, p)
 		if g.resting(s, p.ex) {
 			raw = lightLift
 		}
@@ -132,7 +132,10 @@ func (g *generation) weekBounds(w *window, p *pick, col, week int, n int32) (fro
 		if !scaled {
 			return most, most
 		}
-		if g.weekKind[week] != plan.WeekTraining || week == 0 && g.brief.Request.Athlete.Status != plan.Novice {
+		switch {
+		case p.goal < 0 && p.pin < 0 && p.role == plan.SingleJoint && g.climbing(p.ex, week):
+			least = 0 // small exercises wait until the climb has room for them
+		case g.kindFor(week, p.track) != plan.WeekTraining || week == 0 && g.brief.Request.Athlete.Status != plan.Novice:
 			// The first week of someone who trains starts near what is done now, even if by
 			// single sets; a novice's full dose is small enough.
 			least = 1
@@ -140,6 +143,20 @@ func (g *generation) weekBounds(w *window, p *pick, col, week int, n int32) (fro
 		return min(max(n, least), most), min(least, n)
 	}
 	return 0, 0
+}
+
+// climbing reports a week that holds a muscle of the exercise below its share of the
+// full dose, as next to nothing is done for it now. A cut week follows the one before it.
+func (g *generation) climbing(ex *exercise.Exercise, week int) bool {
+	for week > 0 && g.weekKind[week] != plan.WeekTraining {
+		week--
+	}
+	for m := range g.doses[week].Muscles {
+		if ex.Direct(plan.Muscle(m)) && g.brief.Current[m] < dose.StartSets && g.doses[week].Muscles[m].Rule == dose.RuleClimb {
+			return true
+		}
+	}
+	return false
 }
 
 type apportioner struct {

@@ -24,6 +24,20 @@ type calibration struct {
 	week   int
 }
 
+// foundKey says where a found load holds: kilograms of a bar or a dumbbell anywhere, the
+// pin of a stack or the plates of a machine only at the place of that machine.
+type foundKey struct {
+	id    string
+	place int32
+}
+
+func (g *generation) foundKey(ex *exercise.Exercise, place int32) foundKey {
+	if ex.Loading != plan.LoadingStack && ex.Loading != plan.LoadingPlateMachine {
+		place = 0
+	}
+	return foundKey{ex.ID, place}
+}
+
 // mostStretch is how far repetitions may go where no load is heavy enough. Size is
 // similar over a wide range of loads when sets end near failure (Lopez et al. 2021).
 const mostStretch = 25
@@ -63,29 +77,32 @@ func stackOf(ex *exercise.Exercise, p *plan.Place) plan.Equipment {
 	return plan.EquipmentUnspecified
 }
 
-// prescribe turns a window's allocation into weeks of sessions.
-func (g *generation) prescribe(w *window, a *allocated) error {
+// prescribe turns a window's allocation into the sessions of one of its weeks.
+func (g *generation) prescribe(w *window, a *allocated, week int) error {
 	phase := g.phase(w.phase)
-	at := 0
-	for week := w.from; week < w.to; week++ {
-		out := g.newWeek(week)
-		sets := g.weekSets(w, a.picks, a.answer.Sets, week)
-		for ; at < len(w.sessions) && w.sessions[at].week == week; at++ {
-			s, err := g.session(w, a, &w.sessions[at], sets)
-			if err != nil {
-				return err
-			}
-			if len(s.Exercises) == 0 {
-				g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(week + 1), Field: fmt.Sprintf("constraints.days[%d]", s.Day),
-					Says: fmt.Sprintf("%s is left out: nothing that the session is for fits into its %d minutes with what is there.", s.Weekday, s.Limit/60)})
-				continue
-			}
-			g.made = append(g.made, timed{w, w.sessions[at].column, s.Seconds, setsOf(&s)})
-			out.Sessions = append(out.Sessions, s)
+	out := g.newWeek(week)
+	sets := g.weekSets(w, a.picks, a.answer.Sets, week)
+	for at := range w.sessions {
+		if w.sessions[at].week != week {
+			continue
 		}
-		g.totals(&out, week)
-		phase.Weeks = append(phase.Weeks, out)
+		s, err := g.session(w, a, &w.sessions[at], sets)
+		if err != nil {
+			return err
+		}
+		if len(s.Exercises) == 0 {
+			g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(week + 1), Field: fmt.Sprintf("constraints.days[%d]", s.Day),
+				Says: fmt.Sprintf("%s is left out: nothing that the session is for fits into its %d minutes with what is there.", s.Weekday, s.Limit/60)})
+			continue
+		}
+		g.made = append(g.made, timed{w, w.sessions[at].column, s.Seconds, setsOf(&s), g.directOf(&s)})
+		out.Sessions = append(out.Sessions, s)
 	}
+	if err := g.addTests(&out, week); err != nil {
+		return err
+	}
+	g.totals(&out, week)
+	phase.Weeks = append(phase.Weeks, out)
 	return nil
 }
 
@@ -95,6 +112,20 @@ func setsOf(s *plan.Session) int32 {
 		n += s.Exercises[i].Working()
 	}
 	return n
+}
+
+// directOf counts a session's direct sets for each muscle.
+func (g *generation) directOf(s *plan.Session) (out [plan.MuscleCount]plan.HalfSets) {
+	for i := range s.Exercises {
+		if ex, ok := g.brief.Catalogue.ByID(s.Exercises[i].ExerciseID); ok {
+			for m := range out {
+				if ex.Direct(plan.Muscle(m)) {
+					out[m] += plan.HalfSets(2 * s.Exercises[i].Working())
+				}
+			}
+		}
+	}
+	return out
 }
 
 func (g *generation) phase(i int) *plan.Phase {
@@ -113,11 +144,14 @@ func (g *generation) newWeek(week int) plan.Week {
 	return w
 }
 
-func (g *generation) emptyWeeks(w *window) {
-	phase := g.phase(w.phase)
-	for week := w.from; week < w.to; week++ {
-		phase.Weeks = append(phase.Weeks, g.newWeek(week))
+func (g *generation) emptyWeek(w *window, week int) error {
+	out := g.newWeek(week)
+	if err := g.addTests(&out, week); err != nil {
+		return err
 	}
+	phase := g.phase(w.phase)
+	phase.Weeks = append(phase.Weeks, out)
+	return nil
 }
 
 func (g *generation) session(w *window, a *allocated, o *occurrence, sets [][]int32) (plan.Session, error) {
@@ -159,11 +193,11 @@ func (g *generation) session(w *window, a *allocated, o *occurrence, sets [][]in
 	g.trained(o, &out)
 	for i := range out.Exercises {
 		e := &out.Exercises[i]
-		if f, ok := g.finding[e.ExerciseID]; ok {
-			g.found[e.ExerciseID] = f
-		}
 		for k := range here {
 			if here[k].ex.ID == e.ExerciseID {
+				if f, ok := g.finding[e.ExerciseID]; ok {
+					g.found[g.foundKey(here[k].ex, o.slot.Place)] = f
+				}
 				g.swaps(e, &here[k], o, here)
 			}
 		}
@@ -255,7 +289,7 @@ func (g *generation) giveUp(here []pick, count map[string]int32) bool {
 
 func (g *generation) exercise(o *occurrence, p *pick, n int32, firstOfPattern bool) (plan.ProgramExercise, error) {
 	ex := p.ex
-	out := plan.ProgramExercise{ExerciseID: ex.ID, Name: ex.Name, Role: p.role}
+	out := plan.ProgramExercise{ExerciseID: ex.ID, Name: ex.Name, Role: p.role, Track: p.track}
 	for _, own := range g.brief.Request.Exercises {
 		if own.ExerciseID == ex.ID {
 			out.CallerID = own.CallerID
@@ -268,7 +302,7 @@ func (g *generation) exercise(o *occurrence, p *pick, n int32, firstOfPattern bo
 	if err != nil {
 		return out, err
 	}
-	schemes, bent := g.schemes(o, ex, p.role, st)
+	schemes, bent := g.schemes(o, p, st)
 	if len(schemes) == 0 {
 		return out, nil
 	}
@@ -298,8 +332,8 @@ func (g *generation) exercise(o *occurrence, p *pick, n int32, firstOfPattern bo
 	out.Basis = append(g.basis(o, p, st, n), got.Basis...)
 	out.Contingencies = prescribe.Contingencies(in, got)
 	out.Progress = schemes[0].Progress
-	if bent {
-		g.softened(p, raw(o, p), schemes)
+	if bent && !g.resting(o, ex) {
+		g.softened(p, g.asked(o, p), schemes)
 	}
 	if got.Off != "" {
 		g.find(plan.Finding{Level: plan.LevelNote, Rule: RuleOff, Week: int32(o.week + 1), ExerciseID: ex.ID, Says: got.Off})
@@ -345,16 +379,15 @@ func heavy(schemes []plan.Scheme) bool {
 	return false
 }
 
-func raw(o *occurrence, p *pick) []plan.Scheme { return o.outline.Find(p.role, "") }
-
 // input is all that prescribing one exercise in one session depends on. An exercise of
 // unknown strength finds its load in its first session; later ones refer to that.
 func (g *generation) input(o *occurrence, p *pick, st *state, schemes []plan.Scheme) prescribe.Input {
 	in := prescribe.Input{
 		Exercise: p.ex, Role: p.role, Schemes: schemes, Menu: g.menu(p.ex, o.slot.Place),
 		Athlete: prescribe.Athlete{Curve: st.curve, BodyGrams: g.bodyGrams(), Share: p.ex.BodyMassShare, FreeRepsTenths: st.free},
-		Limits:  g.limits(o, p.ex, p.role),
+		Limits:  g.limits(o, p),
 	}
+	in.Limits.Most = g.most(mostStretch)
 	if (st.known || st.free > 0) && (in.Menu == nil || in.Menu.Len() < fewLoads) {
 		in.Limits.Stretch = g.most(mostStretch)
 	}
@@ -375,9 +408,9 @@ func (g *generation) input(o *occurrence, p *pick, st *state, schemes []plan.Sch
 		in.Schemes = widened(schemes, g.most(mostReps))
 		return in
 	}
-	if found, ok := g.found[p.ex.ID]; ok {
+	if found, ok := g.found[g.foundKey(p.ex, o.slot.Place)]; ok {
 		in.CalibratedTenths = found.tenths
-		in.GrowthPermille = g.strengths.growthBetween(found.week, o.week)
+		in.GrowthPermille = g.strengths.growthBetween(p.ex, found.week, o.week)
 	} else {
 		in.Calibrate = true
 	}
@@ -496,7 +529,7 @@ func (g *generation) liftTotal(w *plan.Week, id string, wanted int32) plan.LiftT
 			}
 			for k := range e.Sets {
 				set := &e.Sets[k]
-				if set.Kind == plan.SetWarmup {
+				if !set.Kind.Counts() {
 					continue
 				}
 				t.Sets++

@@ -85,6 +85,9 @@ func (d *bender) one(s plan.Scheme, e *exercise.Exercise, c *load.Curve, l presc
 		s.Effort.ToFailure = false
 		rir = plan.Some(max(1, l.MinRIR))
 	}
+	if s.OpenEnded && !rir.Set && (!l.Failure || l.MinRIR > 0) {
+		rir = plan.Some(max(1, l.MinRIR)) // as many as leave that many
+	}
 	if rir.Set && rir.Value < l.MinRIR {
 		rir = plan.Some(l.MinRIR)
 	}

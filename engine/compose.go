@@ -2,54 +2,15 @@ package engine
 
 import (
 	"context"
-	"fmt"
 
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
 )
 
-// compose asks the plan's strategies for their outlines, one after the other, and
-// wraps them: taper innermost, then deload weeks, the lead-in outermost. sessions is
-// the number of sessions the calendar offers in each week.
-func (e *Engine) compose(ctx context.Context, b *Brief, sessions []int32, slots [][]Slot) (plan.Outline, error) {
-	p := &b.Request.Plan
-	at := int32(0)
-	if p.LeadIn.Set {
-		at = p.LeadIn.Value.Weeks
-	}
-	lead := at
-	var out plan.Outline
-	for i := range b.Track {
-		seg := &b.Track[i]
-		path := fmt.Sprintf("plan.tracks[0].segments[%d]", i)
-		part, err := e.segment(ctx, b, seg, path, sessions[at:at+seg.Weeks.Value])
-		if err != nil {
-			return plan.Outline{}, err
-		}
-		at += seg.Weeks.Value
-		out.Phases = append(out.Phases, part.Phases...)
-		if i > 0 {
-			out.Strategy += "+"
-		}
-		out.Strategy += part.Strategy
-	}
-	weeks := weeksOf(&out)
-	if p.Taper.Set {
-		taper(weeks, slots[lead:], b.Request.Constraints.Target.Value, p.Taper.Value)
-	}
-	if p.Deload.Set {
-		deload(weeks, p.Deload.Value)
-	}
-	if p.LeadIn.Set {
-		out.Phases = append([]plan.OutlinePhase{leadIn(p.LeadIn.Value, sessions[:lead], groupsOf(&out))}, out.Phases...)
-	}
-	return out, nil
-}
-
 func (e *Engine) segment(ctx context.Context, b *Brief, seg *plan.Segment, path string, sessions []int32) (plan.Outline, error) {
 	s, err := e.registry.Lookup(seg.Strategy)
 	if err != nil {
-		return plan.Outline{}, within(err, path+".strategy")
+		return plan.Outline{}, unknownStrategy(err, path)
 	}
 	d := s.Describe()
 	seg.Strategy = d.ID() // the version that ran stands in the settled request
@@ -71,9 +32,18 @@ func (e *Engine) segment(ctx context.Context, b *Brief, seg *plan.Segment, path 
 		return plan.Outline{}, within(err, path)
 	}
 	if err := CheckOutline(&out, req); err != nil {
-		return plan.Outline{}, within(err, path+".strategy")
+		return plan.Outline{}, within(err, path)
 	}
 	return out, nil
+}
+
+// unknownStrategy: a request that names what isn't there is wrong in itself.
+func unknownStrategy(err error, path string) error {
+	f, ok := fault.As(err)
+	if !ok {
+		return err
+	}
+	return within(&fault.Error{Kind: fault.Invalid, Violations: f.Violations}, path)
 }
 
 // within puts the paths of a strategy's faults under the segment's.
@@ -148,12 +118,12 @@ func deload(weeks []*plan.OutlineWeek, d plan.Deload) {
 		if (i+1)%int(d.EveryWeeks) != 0 || w.Kind != plan.WeekTraining || i == len(weeks)-1 {
 			continue
 		}
-		w.Kind, w.Dose = plan.WeekDeload, w.Dose*d.Keep/1000
-		ease(w, d.Keep, deloadRIR)
+		lighten(w, plan.WeekDeload, d.Keep, deloadRIR)
 	}
 }
 
-// taper cuts the dose of the weeks that lie mostly in the days before the date.
+// taper cuts the dose of the weeks that lie mostly in the days before the date. A week
+// that the strategy has cut already, as one to realize strength, is not cut twice.
 func taper(weeks []*plan.OutlineWeek, slots [][]Slot, target plan.Date, t plan.Taper) {
 	for i, w := range weeks {
 		in, all := 0, 0
@@ -167,8 +137,13 @@ func taper(weeks []*plan.OutlineWeek, slots [][]Slot, target plan.Date, t plan.T
 			}
 		}
 		if 2*in > all || all == 0 && i == len(weeks)-1 {
-			w.Kind, w.Dose = plan.WeekTaper, w.Dose*t.Keep/1000
-			ease(w, t.Keep, 0)
+			share := min(1000, t.Keep*1000/max(1, w.Dose))
+			for k := range w.Tracks {
+				own := &w.Tracks[k]
+				own.Kind, own.Dose = plan.WeekTaper, min(own.Dose, t.Keep)
+			}
+			w.Kind, w.Dose = plan.WeekTaper, min(w.Dose, t.Keep)
+			ease(w, share, 0)
 		}
 	}
 }

@@ -66,8 +66,10 @@ type generation struct {
 	bender     bender
 	slots      [][]Slot
 	outline    plan.Outline
+	weeks      []*plan.OutlineWeek
 	weekKind   []plan.WeekKind
 	weekShare  []plan.Permille
+	tests      []test
 	caps       [plan.MuscleCount]plan.HalfSets
 	doses      []dose.WeekDose
 	strengths  *strengths
@@ -101,6 +103,7 @@ type timed struct {
 	column int
 	took   plan.Seconds
 	sets   int32
+	direct [plan.MuscleCount]plan.HalfSets
 }
 
 // Generate makes the program of a request. Errors are faults: Invalid with every
@@ -246,29 +249,29 @@ func (g *generation) pinOf(id string) int {
 func (g *generation) shape(ctx context.Context) error {
 	b := g.brief
 	g.slots = Calendar(&b.Request)
-	sessions := make([]int32, len(g.slots))
 	any := false
 	for w := range g.slots {
-		sessions[w] = int32(len(g.slots[w]))
 		any = any || len(g.slots[w]) > 0
 	}
 	if !any {
 		return fault.New(fault.Infeasible, "NO_SESSION", "constraints.no_training", "leaves no day to train on in the whole program")
 	}
 	var err error
-	if g.outline, err = g.engine.compose(ctx, b, sessions, g.slots); err != nil {
+	if g.outline, g.tests, err = g.engine.compose(ctx, b, g.slots); err != nil {
 		return err
 	}
+	g.weeks = weeksOf(&g.outline)
 	in := dose.Input{Status: b.Request.Athlete.Status, Goals: b.Request.Goals, Current: b.Current, Caps: g.caps,
 		Costly: func(id string) bool {
 			e, ok := b.Catalogue.ByID(id)
 			return ok && e.Is(exercise.HardOnLowerBack) && e.Pattern == plan.Hinge
 		}}
-	for _, w := range weeksOf(&g.outline) {
+	for _, w := range g.weeks {
 		g.weekKind = append(g.weekKind, w.Kind)
 		g.weekShare = append(g.weekShare, w.Dose)
 		in.Weeks = append(in.Weeks, dose.Week{Kind: w.Kind, Dose: w.Dose})
 	}
+	g.doseTracks(&in)
 	g.doses = dose.Plan(in)
 	g.strengths = newStrengths(b, g.weekKind, g.slots)
 	return nil
@@ -290,7 +293,9 @@ func (g *generation) fill(ctx context.Context) error {
 	for week := range of {
 		w := &wins[of[week]]
 		if len(w.sessions) == 0 {
-			g.emptyWeek(w, week)
+			if err := g.emptyWeek(w, week); err != nil {
+				return err
+			}
 			continue
 		}
 		if done[of[week]] == nil {
@@ -375,7 +380,7 @@ func (g *generation) allocate(ctx context.Context, w *window, done []*allocated)
 		return nil, err
 	}
 	g.engine.done("model")
-	if a.answer, err = schedule.Solve(ctx, a.model, prior(a, nearest(w, done)), g.engine.budget); err != nil {
+	if a.answer, err = schedule.Solve(ctx, a.model, g.prior(a, nearest(w, done)), g.engine.budget); err != nil {
 		return nil, err
 	}
 	for _, r := range w.runs() {
@@ -414,11 +419,13 @@ func nearest(w *window, done []*allocated) *allocated {
 }
 
 // prior carries another window over, exercise by exercise and column by column, so
-// that exercises change only for a reason.
-func prior(a, before *allocated) *schedule.Assignment {
+// that exercises change only for a reason. Where less is wanted than there, as in a
+// taper, sets are carried over in proportion.
+func (g *generation) prior(a, before *allocated) *schedule.Assignment {
 	if before == nil {
 		return nil
 	}
+	share := min(1000, g.wantedSets(a.window)*1000/max(1, g.wantedSets(before.window)))
 	out := &schedule.Assignment{Sets: make([][]int32, len(a.picks))}
 	for i := range a.picks {
 		out.Sets[i] = make([]int32, len(a.window.columns))
@@ -429,13 +436,23 @@ func prior(a, before *allocated) *schedule.Assignment {
 			for c := range a.window.columns {
 				for d := range before.window.columns {
 					if before.window.columns[d].key == a.window.columns[c].key {
-						out.Sets[i][c] = before.answer.Sets[j][d]
+						n := before.answer.Sets[j][d]
+						out.Sets[i][c] = max(min(n, 1), int32((int64(n)*share+500)/1000))
 					}
 				}
 			}
 		}
 	}
 	return out
+}
+
+// wantedSets sums a window's wishes for all muscles, in half sets.
+func (g *generation) wantedSets(w *window) int64 {
+	sum, peak := int64(0), g.heaviest(w)
+	for m := range peak.Muscles {
+		sum += int64(peak.Muscles[m].Wanted)
+	}
+	return sum
 }
 
 // check audits what was made; a violation is a bug and is never returned.

@@ -17,7 +17,7 @@ func (g *generation) allocationModel(w *window, picks []pick) (*schedule.Model, 
 	m := &schedule.Model{Weeks: w.weeks, Seed: g.brief.Request.Seed}
 	for i := range w.columns {
 		c := &w.columns[i]
-		room := c.limit - plan.GeneralWarmup(c.limit) - plan.SessionEnd
+		room := w.room(i)
 		m.Days = append(m.Days, schedule.Day{
 			Path: fmt.Sprintf("constraints.days[%d].minutes", c.day), Name: columnName(c), Times: c.times,
 			Capacity:     max(0, int32(room/plan.Tick)),
@@ -27,6 +27,9 @@ func (g *generation) allocationModel(w *window, picks []pick) (*schedule.Model, 
 	}
 	peak := g.heaviest(w)
 	for _, lift := range peak.Lifts {
+		if !slices.ContainsFunc(picks, func(p pick) bool { return p.ex.ID == lift.ExerciseID }) {
+			continue // said by absent
+		}
 		m.Lifts = append(m.Lifts, schedule.Lift{ID: lift.ExerciseID, Path: g.liftPath(lift.ExerciseID), Wanted: lift.Sets,
 			Weight: lift.Weight, MinDays: min(lift.MinDays, int32(len(w.columns)))})
 	}
@@ -45,6 +48,20 @@ func (g *generation) allocationModel(w *window, picks []pick) (*schedule.Model, 
 		{Name: "knee/hip", Left: []plan.Pattern{plan.Squat, plan.Lunge, plan.KneeExtension}, Right: []plan.Pattern{plan.Hinge, plan.HipExtension, plan.KneeFlexion}},
 	}
 	return m, nil
+}
+
+// room is the time for exercises in the tightest of a column's sessions: not always the
+// shortest, as longer days have a longer general warm-up.
+func (w *window) room(col int) plan.Seconds {
+	least := plan.Seconds(-1)
+	for i := range w.sessions {
+		if s := &w.sessions[i]; s.column == col {
+			if n := s.slot.Limit - plan.GeneralWarmup(s.slot.Limit) - plan.SessionEnd; least < 0 || n < least {
+				least = max(0, n)
+			}
+		}
+	}
+	return max(0, least)
 }
 
 func columnName(c *column) string {
@@ -93,14 +110,14 @@ func movements(candidates []schedule.Candidate) []schedule.Pattern {
 // heaviest joins the highest wishes of a window's weeks.
 func (g *generation) heaviest(w *window) dose.WeekDose {
 	var top dose.WeekDose
-	for i := w.from; i < w.to; i++ {
+	for _, i := range w.list {
 		d := &g.doses[i]
 		for m := range d.Muscles {
-			if d.Muscles[m].Wanted > top.Muscles[m].Wanted || i == w.from {
+			if d.Muscles[m].Wanted > top.Muscles[m].Wanted || i == w.from() {
 				top.Muscles[m] = d.Muscles[m]
 			}
 		}
-		if i == w.from {
+		if i == w.from() {
 			top.Lifts = append([]dose.Lift(nil), d.Lifts...)
 			continue
 		}
@@ -145,7 +162,7 @@ func (g *generation) candidate(w *window, p *pick, m *schedule.Model) (schedule.
 	same := make([]schedule.Option, len(w.columns)) // before pins
 	for i := range w.columns {
 		var err error
-		if t := g.twin(w, i, p.role); t < i {
+		if t := g.twin(w, i, p); t < i {
 			same[i] = same[t]
 		} else if same[i], err = g.option(w, i, p); err != nil {
 			return c, err
@@ -217,8 +234,8 @@ func (g *generation) option(w *window, col int, p *pick) (schedule.Option, error
 		return o, err
 	}
 	var fixed, perSet plan.Seconds
-	for _, s := range g.distinct(w, col, p.role) {
-		schemes, _ := g.schemes(s, p.ex, p.role, st)
+	for _, s := range g.distinct(w, col, p) {
+		schemes, _ := g.schemes(s, p, st)
 		lo, hi := int32(0), int32(0)
 		for k := range schemes {
 			lo += schemes[k].Sets.Min
@@ -240,17 +257,17 @@ func (g *generation) option(w *window, col int, p *pick) (schedule.Option, error
 
 // twin gives the first column that has the same places and, for a role, the same
 // schemes as a column, so that an exercise takes the same time there.
-func (g *generation) twin(w *window, col int, role plan.Role) int {
-	key := roleKey{w, col, role}
+func (g *generation) twin(w *window, col int, p *pick) int {
+	key := g.roleKey(w, col, p)
 	if t, ok := g.twins[key]; ok {
 		return t
 	}
-	mine, t := g.distinct(w, col, role), col
+	mine, t := g.distinct(w, col, p), col
 	for i := range col {
-		other := g.distinct(w, i, role)
+		other := g.distinct(w, i, p)
 		if slices.Equal(w.columns[i].places, w.columns[col].places) && slices.EqualFunc(other, mine, func(a, b *occurrence) bool {
-			return (g.weekKind[a.week] == plan.WeekDeload) == (g.weekKind[b.week] == plan.WeekDeload) && a.slot.Place == b.slot.Place &&
-				slices.EqualFunc(a.outline.Find(role, ""), b.outline.Find(role, ""), sameScheme)
+			return g.alike(a.week, b.week, p.track) && a.slot.Place == b.slot.Place &&
+				slices.EqualFunc(g.asked(a, p), g.asked(b, p), sameScheme)
 		}) {
 			t = i
 			break
@@ -262,8 +279,8 @@ func (g *generation) twin(w *window, col int, role plan.Role) int {
 
 // distinct gives one session of a column for each different list of schemes that the
 // column's sessions have for a role, place by place.
-func (g *generation) distinct(w *window, col int, role plan.Role) []*occurrence {
-	key := roleKey{w, col, role}
+func (g *generation) distinct(w *window, col int, p *pick) []*occurrence {
+	key := g.roleKey(w, col, p)
 	if have, ok := g.different[key]; ok {
 		return have
 	}
@@ -274,12 +291,12 @@ next:
 		if s.column != col {
 			continue
 		}
-		raw := s.outline.Find(role, "")
+		raw := g.asked(s, p)
 		if len(raw) == 0 {
 			continue
 		}
 		for _, have := range out {
-			if have.slot.Place == s.slot.Place && (g.weekKind[have.week] == plan.WeekDeload) == (g.weekKind[s.week] == plan.WeekDeload) && slices.EqualFunc(have.outline.Find(role, ""), raw, sameScheme) {
+			if have.slot.Place == s.slot.Place && g.alike(have.week, s.week, p.track) && slices.EqualFunc(g.asked(have, p), raw, sameScheme) {
 				continue next
 			}
 		}
@@ -293,6 +310,16 @@ type roleKey struct {
 	window *window
 	column int
 	role   plan.Role
+	track  string
+	tested string // the exercise, where a test changes what its loads refer to
+}
+
+func (g *generation) roleKey(w *window, col int, p *pick) roleKey {
+	k := roleKey{window: w, column: col, role: p.role, track: p.track}
+	if g.isTested(p.ex.ID) {
+		k.tested = p.ex.ID
+	}
+	return k
 }
 
 func sameScheme(a, b plan.Scheme) bool {
@@ -302,21 +329,30 @@ func sameScheme(a, b plan.Scheme) bool {
 
 // schemes gives what the outline asks of an exercise in a session, bent to the
 // athlete and the place; empty where the session has nothing for it.
-func (g *generation) schemes(s *occurrence, ex *exercise.Exercise, role plan.Role, st *state) ([]plan.Scheme, bool) {
-	raw := s.outline.Find(role, "")
+func (g *generation) schemes(s *occurrence, p *pick, st *state) ([]plan.Scheme, bool) {
+	raw := g.asked(s, p)
 	if len(raw) == 0 {
 		return nil, false
 	}
-	if g.resting(s, ex) {
+	if g.resting(s, p.ex) {
 		raw = lightLift
 	}
-	return g.bender.bend(raw, ex, st.curve, g.limits(s, ex, role))
+	return g.bender.bend(raw, p.ex, st.curve, g.limits(s, p))
 }
 
-func (g *generation) limits(s *occurrence, ex *exercise.Exercise, role plan.Role) prescribe.Limits {
+func (g *generation) limits(s *occurrence, p *pick) prescribe.Limits {
 	place := &g.brief.Request.Constraints.Places[s.slot.Place]
-	asked := role == plan.GoalLift || g.pinOf(ex.ID) >= 0
-	return g.bender.limits(ex, role, place, asked, g.weekKind[s.week] == plan.WeekDeload)
+	asked := p.role == plan.GoalLift || g.pinOf(p.ex.ID) >= 0
+	l := g.bender.limits(p.ex, p.role, place, asked, g.kindFor(s.week, p.track) == plan.WeekDeload)
+	l.MinRIR = max(l.MinRIR, comingBack(&g.brief.Request.Athlete, s.week))
+	l.Failure = l.Failure && comingBack(&g.brief.Request.Athlete, s.week) == 0
+	return l
+}
+
+// alike reports weeks in which the same limits hold.
+func (g *generation) alike(a, b int, track string) bool {
+	x := &g.brief.Request.Athlete
+	return (g.kindFor(a, track) == plan.WeekDeload) == (g.kindFor(b, track) == plan.WeekDeload) && comingBack(x, a) == comingBack(x, b)
 }
 
 func (g *generation) muscleRows(m *schedule.Model, peak dose.WeekDose) {
@@ -377,25 +413,28 @@ func (g *generation) hoursBetween(w *window, a, b int) int32 {
 	return 24 * best
 }
 
-// tooSoon finds, for asked recovery, what the end of the window before rules out at the
-// start of this one: muscles trained directly there, in columns that come too soon after.
-func (g *generation) tooSoon(w *window, before *allocated) [][plan.MuscleCount]bool {
+// tooSoon finds, for asked recovery, what the windows allocated before rule out at the
+// borders to this one: muscles trained directly there, in columns that come too soon
+// after, or too soon before.
+func (g *generation) tooSoon(w *window, done []*allocated) [][plan.MuscleCount]bool {
 	out := make([][plan.MuscleCount]bool, len(w.columns))
-	if before == nil {
-		return out
-	}
 	for _, r := range g.brief.Request.Constraints.Recovery {
-		for i := range before.window.sessions {
-			x := &before.window.sessions[i]
-			trained := false
-			for c := range before.picks {
-				trained = trained || before.answer.Sets[c][x.column] > 0 && before.picks[c].ex.Direct(r.Muscle)
+		for _, before := range done {
+			if before == nil {
+				continue
 			}
-			for j := range w.sessions {
-				y := &w.sessions[j]
-				days := int32(y.week-x.week)*7 + g.offset(y.slot) - g.offset(x.slot)
-				if trained && days*24 < r.Hours {
-					out[y.column][r.Muscle] = true
+			for i := range before.window.sessions {
+				x := &before.window.sessions[i]
+				trained := false
+				for c := range before.picks {
+					trained = trained || before.answer.Sets[c][x.column] > 0 && before.picks[c].ex.Direct(r.Muscle)
+				}
+				for j := range w.sessions {
+					y := &w.sessions[j]
+					days := int32(y.week-x.week)*7 + g.offset(y.slot) - g.offset(x.slot)
+					if trained && max(days, -days)*24 < r.Hours {
+						out[y.column][r.Muscle] = true
+					}
 				}
 			}
 		}

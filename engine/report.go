@@ -28,6 +28,7 @@ const (
 	RuleEstimate plan.RuleID = "strength.estimate"
 	RuleUnknown  plan.RuleID = "strength.unknown"
 	RuleRamp     plan.RuleID = "time.finding-loads"
+	RuleTest     plan.RuleID = "test.steps"
 )
 
 func rules() []plan.Rule {
@@ -46,6 +47,7 @@ func rules() []plan.Rule {
 		{ID: RuleTime, Says: "Minutes count setting up, warm-up sets, repetitions at a controlled speed, rest, and both sides of one-sided work.", Source: "tempo: ACSM 2009; the pieces: judgement"},
 		{ID: RuleEstimate, Says: "The 1RM is the mean of the single estimates from the performances through the exercise's curve, weighted by their precision, less half its uncertainty; planned growth stays under the cap for the status.", Source: "curve: Nuzzo et al. 2024; caps: common practice, no source"},
 		{ID: RuleUnknown, Says: "No performance is known, so the first session finds the load; nothing is invented.", Source: "common practice, no source"},
+		{ID: RuleTest, Says: "A test goes from warm-up sets to singles near the 1RM in steps, with 3 to 5 minutes between, and ends within five; where that is not safe or the strength is not known, one set with repetitions in reserve shows the strength.", Source: "NSCA test protocol (from memory); the shares are common practice, no source"},
 		{ID: RuleRamp, Says: "A session that finds loads takes longer; sets give way to it, the last exercises first.", Source: "common practice, no source"},
 	}
 	own = append(own, dose.Rules()...)
@@ -72,7 +74,7 @@ func (g *generation) basis(o *occurrence, p *pick, st *state, n int32) []plan.Ba
 		choice = RulePinned
 	}
 	fixed := true
-	for _, s := range raw(o, p) {
+	for _, s := range g.asked(o, p) {
 		fixed = fixed && s.Sets.Fixed
 	}
 	if fixed {
@@ -80,7 +82,7 @@ func (g *generation) basis(o *occurrence, p *pick, st *state, n int32) []plan.Ba
 	}
 	out := []plan.Basis{
 		{Number: plan.NumberChoice, Rule: choice},
-		{Number: plan.NumberSets, Rule: sets, Input: fmt.Sprintf("%d sets; week at %s of the full dose", n, g.weekShare[o.week])},
+		{Number: plan.NumberSets, Rule: sets, Input: fmt.Sprintf("%d sets; week at %s of the full dose", n, g.shareFor(o.week, p.track))},
 		{Number: plan.NumberOrder, Rule: RuleOrder},
 		{Number: plan.NumberDuration, Rule: RuleTime},
 	}

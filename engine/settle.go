@@ -2,6 +2,7 @@ package engine
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
@@ -25,7 +26,6 @@ type Brief struct {
 	Assumptions []plan.Assumption
 	Catalogue   *exercise.Catalogue
 	Current     [plan.MuscleCount]plan.HalfSets
-	Track       []plan.Segment // the segments of the only track, weeks settled
 	Weeks       int32
 	AgeYears    int32 // 0 where only a band is known
 }
@@ -197,6 +197,10 @@ func (s *settler) days() {
 	for _, p := range c.Places {
 		ids[p.ID] = true
 	}
+	none := !slices.ContainsFunc(c.Days, func(d plan.Day) bool { return d.PlaceID != "" })
+	if none && len(c.Places) > 1 {
+		s.assume("constraints.days", "All days are at "+placeName(&c.Places[0])+", the first place listed.")
+	}
 	unset, seen := 0, [8]bool{}
 	for i := range c.Days {
 		d := &c.Days[i]
@@ -216,7 +220,7 @@ func (s *settler) days() {
 		}
 		if d.PlaceID == "" && len(c.Places) > 0 {
 			d.PlaceID = c.Places[0].ID
-			if len(c.Places) > 1 {
+			if len(c.Places) > 1 && !none {
 				s.assume(path+".place_id", "Trains at "+placeName(&c.Places[0])+", the first place listed.")
 			}
 		} else if !ids[d.PlaceID] {
@@ -286,7 +290,7 @@ func (s *settler) dates() {
 			continue
 		}
 		if !g.Date.Set {
-			s.bad.Add("REQUIRED", fmt.Sprintf("goals[%d].date", i), "is needed to peak a lift; for strength without a date use raise_one_rm")
+			s.bad.Add("REQUIRED", fmt.Sprintf("goals[%d].date", i), "is needed to peak a lift; for strength without a date use GOAL_KIND_RAISE_ONE_RM")
 		} else if !target.Set || g.Date.Value > target.Value {
 			target = g.Date
 		}

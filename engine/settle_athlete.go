@@ -38,6 +38,7 @@ func (s *settler) athlete() {
 		a.Status = plan.Novice
 		s.assume("athlete.training_status", "Novice, as nothing is said of training so far.")
 	}
+	s.layoff(a)
 	s.current(a)
 	if a.LayoffWeeks.Set && (a.LayoffWeeks.Value < 0 || a.LayoffWeeks.Value > 520) {
 		s.bad.Add("OUT_OF_RANGE", "athlete.layoff_weeks", "must be between 0 and 520")
@@ -109,6 +110,30 @@ func (s *settler) age(a *plan.Athlete) {
 	}
 	if a.Age == plan.AgeUnspecified || a.Age > plan.AgeOlder {
 		s.bad.Add("REQUIRED", "athlete.age_band", "is needed (or birth_year): at least whether the athlete is an adult")
+	}
+}
+
+// layoff says what a stated layoff does to the loads. One that is not stated is taken
+// from the last performance where nothing at all is trained now.
+func (s *settler) layoff(a *plan.Athlete) {
+	if !a.LayoffWeeks.Set && a.CurrentSetsEach.Set && a.CurrentSetsEach.Value == 0 && len(a.CurrentSets) == 0 && s.base.Set {
+		last := plan.Opt[plan.Date]{}
+		for _, p := range a.Performances {
+			if p.Date.Set && (!last.Set || p.Date.Value > last.Value) {
+				last = p.Date
+			}
+		}
+		if weeks := int32(s.base.Value-last.Value) / 7; last.Set && weeks >= 3 && weeks <= 520 {
+			a.LayoffWeeks = plan.Some(weeks)
+		}
+	}
+	weeks := a.LayoffWeeks.Or(0)
+	if loss := layoffLoss(weeks); loss > 0 {
+		says := fmt.Sprintf("%d weeks without training take %d %% off every 1RM; 1 %% a week comes back. The first two weeks keep %d repetitions in reserve", weeks, loss/10, comingBack(a, 0))
+		if next := comingBack(a, 2); next > 0 {
+			says += fmt.Sprintf(", the next two %d", next)
+		}
+		s.assume("athlete.layoff_weeks", says+".")
 	}
 }
 

@@ -44,13 +44,13 @@ func (s *settler) goals() {
 		switch {
 		case g.Lift():
 			if g.ExerciseID == "" {
-				s.bad.Add("REQUIRED", path+".exercise_id", "names the lift")
+				s.bad.Add("REQUIRED", path+".exercise_id", "is needed: the id of the lift")
 			} else if s.exercise(path+".exercise_id", g.ExerciseID) {
 				s.goalLift(path, g)
 			}
 		case g.Kind == plan.GoalGrow || g.Kind == plan.GoalMaintainMuscle:
 			if g.Muscle == plan.MuscleUnspecified || g.Muscle >= plan.MuscleCount {
-				s.bad.Add("REQUIRED", path+".muscle", "names the muscle")
+				s.bad.Add("REQUIRED", path+".muscle", "is needed: the muscle that is meant")
 			}
 		case g.Kind == plan.GoalGeneral:
 		default:
@@ -122,6 +122,12 @@ func (s *settler) wishes() {
 	for i, x := range s.b.Request.Exercises {
 		path := fmt.Sprintf("exercises[%d]", i)
 		s.exercise(path+".exercise_id", x.ExerciseID)
+		for _, other := range s.b.Request.Exercises[:i] {
+			if other.ExerciseID == x.ExerciseID {
+				s.bad.Add("DUPLICATE", path+".exercise_id", x.ExerciseID+" is there already; one entry an exercise")
+				break
+			}
+		}
 		if x.CallerID == "" {
 			s.bad.Add("REQUIRED", path+".caller_id", "is the id to carry through")
 		}
@@ -173,120 +179,6 @@ func (s *settler) limits(l *plan.Limits) {
 		}
 		if m.Sets < 1 || m.Sets > 100 {
 			s.bad.Add("OUT_OF_RANGE", path+".sets", "must be above 0 and at most 50 sets; to leave a muscle out, restrict it")
-		}
-	}
-}
-
-// The strategy where the plan names none.
-const defaultStrategy = "constant"
-
-func (s *settler) plan() {
-	r := &s.b.Request
-	p := &r.Plan
-	if len(p.Tracks) == 0 {
-		p.Tracks = []plan.Track{{Segments: []plan.Segment{{Strategy: defaultStrategy}}}}
-		s.assume("plan", "The strategy is "+defaultStrategy+": the same ranges of repetitions throughout. Evidence for any order of ranges is thin.")
-	}
-	if len(p.Tracks) > 1 {
-		s.bad.Add("UNSUPPORTED", "plan.tracks", "has several tracks; this version runs one, for all exercises")
-		return
-	}
-	tr := &p.Tracks[0]
-	if len(tr.ExerciseIDs)+len(tr.Muscles) > 0 {
-		s.bad.Add("UNSUPPORTED", "plan.tracks[0]", "names exercises or muscles; this version runs one track, for all of them")
-	}
-	if len(tr.Segments) == 0 {
-		s.bad.Add("REQUIRED", "plan.tracks[0].segments", "needs at least one segment")
-		return
-	}
-	s.leadIn(p)
-	left := s.b.Weeks
-	if p.LeadIn.Set {
-		left -= p.LeadIn.Value.Weeks
-	}
-	open := -1
-	for i := range tr.Segments {
-		seg := &tr.Segments[i]
-		path := fmt.Sprintf("plan.tracks[0].segments[%d]", i)
-		switch {
-		case seg.Strategy == "":
-			s.bad.Add("REQUIRED", path+".strategy", "names a strategy")
-		case !seg.Weeks.Set && open >= 0:
-			s.bad.Add("REQUIRED", path+".weeks", fmt.Sprintf("is needed; only one segment may leave its weeks open, and segments[%d] does", open))
-		case !seg.Weeks.Set:
-			open = i
-		case seg.Weeks.Value < 1 || seg.Weeks.Value > maxWeeks:
-			s.bad.Add("OUT_OF_RANGE", path+".weeks", fmt.Sprintf("must be between 1 and %d", maxWeeks))
-		default:
-			left -= seg.Weeks.Value
-		}
-	}
-	switch {
-	case s.bad.Len() > 0:
-	case open >= 0 && left < 1:
-		s.bad.Add("CONTRADICTION", fmt.Sprintf("plan.tracks[0].segments[%d]", open), fmt.Sprintf("has no week left of the %d", s.b.Weeks))
-	case open >= 0:
-		tr.Segments[open].Weeks = plan.Some(left)
-	case left != 0:
-		s.bad.Add("CONTRADICTION", "plan.tracks[0].segments", fmt.Sprintf("and lead-in sum to %d weeks, but the program has %d", s.b.Weeks-left, s.b.Weeks))
-	}
-	s.b.Track = tr.Segments
-	s.wrappers(p)
-}
-
-func (s *settler) leadIn(p *plan.Plan) {
-	if !p.LeadIn.Set {
-		return
-	}
-	l := &p.LeadIn.Value
-	if l.Weeks < 1 || l.Weeks > 12 {
-		s.bad.Add("OUT_OF_RANGE", "plan.lead_in.weeks", "must be between 1 and 12")
-	}
-	if l.Sets < 0 || l.Sets > 5 {
-		s.bad.Add("OUT_OF_RANGE", "plan.lead_in.sets", "must be between 1 and 5, or left out for 2")
-	}
-	if l.Reps != 0 && (l.Reps < 8 || l.Reps > 20) {
-		s.bad.Add("OUT_OF_RANGE", "plan.lead_in.reps", "must be between 8 and 20, or left out for 12")
-	}
-	if l.Sets == 0 {
-		l.Sets = 2
-	}
-	if l.Reps == 0 {
-		l.Reps = 12
-	}
-}
-
-func (s *settler) wrappers(p *plan.Plan) {
-	if d := p.Deload.Value; p.Deload.Set && (d.EveryWeeks < 2 || d.EveryWeeks > 16) {
-		s.bad.Add("OUT_OF_RANGE", "plan.deload.every_weeks", "must be between 2 and 16")
-	} else if p.Deload.Set && d.Keep == 0 {
-		p.Deload.Value.Keep = 500
-	} else if p.Deload.Set && (d.Keep < 300 || d.Keep > 800) {
-		s.bad.Add("OUT_OF_RANGE", "plan.deload.keep_percent", "must be between 30 and 80 % of the dose")
-	}
-	if t := p.Taper.Value; p.Taper.Set && (t.Days < 3 || t.Days > 21) {
-		s.bad.Add("OUT_OF_RANGE", "plan.taper.days", "must be between 3 and 21")
-	} else if p.Taper.Set && t.Keep == 0 {
-		p.Taper.Value.Keep = 500
-	} else if p.Taper.Set && (t.Keep < 300 || t.Keep > 700) {
-		s.bad.Add("OUT_OF_RANGE", "plan.taper.keep_percent", "must be between 30 and 70 % of the dose")
-	}
-	if p.Taper.Set && !s.b.Request.Constraints.Target.Set {
-		s.bad.Add("REQUIRED", "constraints.target_date", "is needed to taper to")
-	}
-	for i := range s.b.Request.Goals {
-		if s.b.Request.Goals[i].Kind == plan.GoalPeak && !p.Taper.Set && s.b.Weeks >= 4 {
-			p.Taper = plan.Some(plan.Taper{Days: 10, Keep: 500})
-			s.assume("plan.taper", "A taper over the last 10 days before the date: half the sets, the loads kept.")
-		}
-	}
-	for i, e := range p.Entry {
-		path := fmt.Sprintf("plan.entry_conditions[%d]", i)
-		if s.exercise(path+".exercise_id", e.ExerciseID) && !s.b.Request.Athlete.BodyMass.Set {
-			s.bad.Add("REQUIRED", "athlete.body_mass", "is needed to check "+path)
-		}
-		if e.Times < 100 || e.Times > 4000 {
-			s.bad.Add("OUT_OF_RANGE", path+".times_body_mass", "must be between 0.1 and 4 times body mass")
 		}
 	}
 }

@@ -2,8 +2,10 @@ package engine
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
+	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/plan"
 )
 
@@ -15,10 +17,8 @@ const worthSaying plan.HalfSets = 3
 func (g *generation) shortfalls(w *window, a *allocated) {
 	peak := g.heaviest(w)
 	full := g.fillOf(a)
-	weeks := fmt.Sprintf("Weeks %d–%d", w.from+1, w.to)
-	if w.to == w.from+1 {
-		weeks = fmt.Sprintf("Week %d", w.to)
-	}
+	weeks := w.name()
+	g.absent(a)
 	for m := plan.Muscle(1); m < plan.MuscleCount; m++ {
 		d := &peak.Muscles[m]
 		got := g.achieved(a, m)
@@ -28,32 +28,36 @@ func (g *generation) shortfalls(w *window, a *allocated) {
 			continue
 		}
 		g.missed[m] = miss + 1
-		g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(w.from + 1), Muscle: m, Field: g.musclePath(m),
+		g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(w.from() + 1), Muscle: m, Field: g.musclePath(m),
 			Says: fmt.Sprintf("%s: %s gets %s of %s weekly sets: %s.", weeks, m, got, d.Wanted, g.limitOf(a, m, full))})
 	}
-	for i, l := range a.model.Lifts {
-		got := int32(0)
-		for c := range a.picks {
-			if a.picks[c].ex.ID != l.ID {
-				continue
-			}
-			for col := range w.columns {
-				got += a.answer.Sets[c][col] * w.columns[col].times
-			}
-		}
-		got /= max(1, w.weeks)
-		if want := peak.Lifts[i].Sets; got < want {
+	for _, l := range a.model.Lifts {
+		if got, want := g.weekly(a, l.ID), l.Wanted; got < want {
 			ex, _ := g.brief.Catalogue.ByID(l.ID)
-			g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(w.from + 1), ExerciseID: l.ID, Field: l.Path,
+			g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(w.from() + 1), ExerciseID: l.ID, Field: l.Path,
 				Says: fmt.Sprintf("%s: %s gets %d of %d weekly sets: %s.", weeks, ex.Name, got, want, g.liftLimit(a, l.ID, full))})
 		}
 	}
 	for i := range a.answer.Value {
 		if !a.answer.Proven[i] && i == 0 {
-			g.find(plan.Finding{Level: plan.LevelNote, Rule: RuleGap, Week: int32(w.from + 1),
+			g.find(plan.Finding{Level: plan.LevelNote, Rule: RuleGap, Week: int32(w.from() + 1),
 				Says: fmt.Sprintf("%s: the allocation is the best found among %d candidates (misses weigh %d; no answer can be below %d).", weeks, len(a.picks), a.answer.Value[i], a.answer.Bound[i])})
 		}
 	}
+}
+
+// weekly gives the sets a week that an exercise has in full weeks.
+func (g *generation) weekly(a *allocated, id string) int32 {
+	n := int32(0)
+	for c := range a.picks {
+		if a.picks[c].ex.ID != id {
+			continue
+		}
+		for col := range a.window.columns {
+			n += a.answer.Sets[c][col] * a.window.columns[col].times
+		}
+	}
+	return n / max(1, a.window.weeks)
 }
 
 func (g *generation) achieved(a *allocated, m plan.Muscle) plan.HalfSets {
@@ -89,7 +93,7 @@ func (g *generation) weekMisses(w *window) {
 	for i := range phase.Weeks {
 		week := &phase.Weeks[i]
 		at := int(week.Number) - 1
-		if at < w.from || at >= w.to {
+		if !slices.Contains(w.list, at) {
 			continue
 		}
 		sessions := int32(len(week.Sessions))
@@ -103,6 +107,8 @@ func (g *generation) weekMisses(w *window) {
 			switch {
 			case w.columns[0].group != "" && int32(len(w.columns)) > 1:
 				why = "the rotation brings its sessions up more in other weeks"
+			case sessions < w.fewest && g.weekKind[at] == plan.WeekTaper:
+				why = fmt.Sprintf("the days before the date are free, so the week has %s of %d", counted(int(sessions), "session"), w.fewest)
 			case sessions < w.fewest:
 				why = fmt.Sprintf("the week has %s of %d", counted(int(sessions), "session"), w.fewest)
 			case miss > 2:
@@ -130,8 +136,8 @@ func (g *generation) absent(a *allocated) {
 		if g.possible(ex, w) {
 			why = "the lightest that can be done there is too heavy for a set with repetitions in reserve"
 		}
-		g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(w.from + 1), ExerciseID: id, Field: field,
-			Says: fmt.Sprintf("Weeks %d–%d: %s is left out: %s.", w.from+1, w.to, ex.Name, why)})
+		g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(w.from() + 1), ExerciseID: id, Field: field,
+			Says: fmt.Sprintf("%s: %s is left out: %s%s.", w.name(), ex.Name, why, g.standIn(a, ex))})
 	}
 	for i, goal := range r.Goals {
 		if goal.Lift() {
@@ -143,12 +149,41 @@ func (g *generation) absent(a *allocated) {
 	}
 }
 
+// standIn names what trains the muscles of a left-out exercise meanwhile: of the
+// exercises that share its pattern or a prime muscle, the nearest with the most sets.
+func (g *generation) standIn(a *allocated, ex *exercise.Exercise) string {
+	best, says := int32(0), ""
+	for i := range a.picks {
+		x := a.picks[i].ex
+		n := g.weekly(a, x.ID)
+		rank := 100*primesShared(x, ex) + n
+		if x.Pattern == ex.Pattern || x.Pattern.KneeDominant() && ex.Pattern.KneeDominant() && x.Role == ex.Role {
+			rank += 1000
+		}
+		if n > 0 && primesShared(x, ex) > 0 && rank > best {
+			best, says = rank, fmt.Sprintf("; %s keeps its muscles trained (%s a week)", x.Name, counted(int(n), "set"))
+		}
+	}
+	return says
+}
+
 // mostSets is the most sets that any session of a column has.
 func (g *generation) mostSets(w *window, col int) int32 {
 	most := int32(0)
 	for _, s := range g.made {
 		if s.column == col && s.window == w {
 			most = max(most, s.sets)
+		}
+	}
+	return most
+}
+
+// mostDirect is the most direct sets for a muscle that any session of a column has.
+func (g *generation) mostDirect(w *window, col int, m plan.Muscle) plan.HalfSets {
+	most := plan.HalfSets(0)
+	for i := range g.made {
+		if s := &g.made[i]; s.column == col && s.window == w {
+			most = max(most, s.direct[m])
 		}
 	}
 	return most
@@ -254,7 +289,7 @@ func (g *generation) dayLimits(a *allocated, full []int32, m plan.Muscle) string
 			others = append(others, fmt.Sprintf("the limit of %d exercises a session", day.MaxExercises))
 		case sets >= day.MaxSets && g.mostSets(a.window, d) >= day.MaxSets:
 			others = append(others, fmt.Sprintf("the limit of %d sets a session", day.MaxSets))
-		case m != plan.MuscleUnspecified && direct+2 > plan.HalfSets(2*l.MuscleSetsPerSession.Value):
+		case m != plan.MuscleUnspecified && direct+2 > plan.HalfSets(2*l.MuscleSetsPerSession.Value) && g.mostDirect(a.window, d, m)+2 > plan.HalfSets(2*l.MuscleSetsPerSession.Value):
 			others = append(others, fmt.Sprintf("the limit of %d direct sets for a muscle a session", l.MuscleSetsPerSession.Value))
 		default:
 			others = append(others, "sets of the strategy's schemes and recovery between days")

@@ -12,8 +12,9 @@ import (
 type pick struct {
 	ex         *exercise.Exercise
 	role       plan.Role
-	goal       int // index into goals, -1
-	pin        int // index into pins, -1
+	track      string // of the plan
+	goal       int    // index into goals, -1
+	pin        int    // index into pins, -1
 	preference int32
 }
 
@@ -40,7 +41,7 @@ func (g *generation) shortlist(w *window) []pick {
 	}
 	var open, always []pick
 	for _, ex := range g.brief.Catalogue.All() {
-		p := pick{ex: ex, goal: g.goalOf(ex.ID), pin: g.pinOf(ex.ID)}
+		p := pick{ex: ex, track: g.trackOf(ex), goal: g.goalOf(ex.ID), pin: g.pinOf(ex.ID)}
 		if !g.possible(ex, w) {
 			continue
 		}
@@ -136,12 +137,30 @@ func (g *generation) shown(p *pick, lists ...[]pick) bool {
 	for _, list := range lists {
 		for i := range list {
 			q := &list[i]
+			if q.ex.Is(exercise.HardOnLowerBack) && q.pin < 0 && g.backLoaded() {
+				continue
+			}
 			if q.ex.Pattern == p.ex.Pattern && q.goal < 0 && g.performed(q.ex.ID) && q.role != plan.Unloadable && primesShared(q.ex, p.ex) == primesShared(p.ex, p.ex) {
 				return true
 			}
 		}
 	}
 	return false
+}
+
+// backLoaded reports goals that load the lower back enough: two lifts or more that are
+// hard on it. What comes beside them should spare it (common practice, no source).
+func (g *generation) backLoaded() bool {
+	n := 0
+	for _, goal := range g.brief.Request.Goals {
+		if !goal.Lift() {
+			continue
+		}
+		if ex, ok := g.brief.Catalogue.ByID(goal.ExerciseID); ok && ex.Is(exercise.HardOnLowerBack) {
+			n++
+		}
+	}
+	return n >= 2
 }
 
 // choice is the fewest loads that any place of the window has for an exercise.
@@ -190,7 +209,7 @@ func firstPrime(e *exercise.Exercise) plan.Muscle {
 
 // roleOf gives the part an exercise plays in a window.
 func (g *generation) roleOf(ex *exercise.Exercise, w *window, goal int) plan.Role {
-	if goal >= 0 {
+	if goal >= 0 && !ex.Pattern.Explosive() { // speed keeps to the few repetitions it needs
 		return plan.GoalLift
 	}
 	role := ex.Role
@@ -267,7 +286,7 @@ func (g *generation) tooHeavy(ex *exercise.Exercise, w *window) bool {
 		return false
 	}
 	reps := 10 * (max(4, ex.MinReps) + max(1, g.safety.MinRIR) + 3) // the last of several sets has about three fewer
-	most := st.planned[w.from] * int64(st.curve.IntensityBP(reps)) / 10_000
+	most := st.planned[w.from()] * int64(st.curve.IntensityBP(reps)) / 10_000
 	for i := range w.columns {
 		for _, p := range w.columns[i].places {
 			if m := g.menu(ex, p); m != nil && m.Len() > 0 && m.At(0).Load.Grams()+g.strengths.carried(ex) > most {
@@ -387,6 +406,9 @@ func (g *generation) preference(ex *exercise.Exercise, role plan.Role) int32 {
 	}
 	if ex.Is(exercise.HardOnLowerBack) {
 		p -= 3
+		if g.backLoaded() {
+			p -= 60
+		}
 	}
 	return min(max(p, 0), 99)
 }

@@ -54,6 +54,7 @@ const (
 	ReasonParameterKind    = "PARAMETER_KIND"
 	ReasonParameterBounds  = "PARAMETER_OUT_OF_BOUNDS"
 	ReasonParameterChoice  = "PARAMETER_NOT_A_CHOICE"
+	ReasonParameterSets    = "PARAMETER_NOT_SETS"
 	ReasonParametersClash  = "PARAMETERS_CLASH"
 )
 
@@ -112,7 +113,13 @@ func ParseParams(specs []plan.ParamSpec, params []plan.Param) (Values, error) {
 }
 
 func checkValue(s *plan.ParamSpec, v plan.Value) (reason, says string) {
-	if v.Kind != s.Kind {
+	if s.Kind == plan.ValueSets && v.Kind == plan.ValueText {
+		if _, err := ParseSets(v.Text); err != nil {
+			return ReasonParameterSets, setsFault(v.Text, err)
+		}
+		return "", ""
+	}
+	if v.Kind != s.Kind || s.Kind == plan.ValueSets {
 		return ReasonParameterKind, "is " + valueKindName(v.Kind) + "; it has to be " + valueKindName(s.Kind)
 	}
 	unit := ""
@@ -164,6 +171,8 @@ func valueKindName(k plan.ValueKind) string {
 		return "yes or no"
 	case plan.ValueList:
 		return "a list"
+	case plan.ValueSets:
+		return "a list of sets written as text, such as 3x8-12"
 	}
 	return "without a value"
 }
@@ -210,3 +219,13 @@ func (v *Values) Bool(name string) bool { return v.find(name, plan.ValueBool).Bo
 
 // List gives a list; it must not be changed.
 func (v *Values) List(name string) []int32 { return v.find(name, plan.ValueList).List }
+
+// Sets gives a list of sets, fresh every time; what an item leaves open (effort, rest)
+// is unset in it.
+func (v *Values) Sets(name string) []plan.Scheme {
+	out, err := ParseSets(v.find(name, plan.ValueSets).Text)
+	if err != nil {
+		return nil // ParseParams has refused it
+	}
+	return out
+}

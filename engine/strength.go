@@ -30,14 +30,15 @@ type state struct {
 type strengths struct {
 	b       *Brief
 	weeks   []plan.WeekKind
+	slots   [][]Slot
 	byID    map[string]*state
 	listed  []*state // in order of first use
 	perform map[string][]int
 	base    plan.Opt[plan.Date]
 }
 
-func newStrengths(b *Brief, weeks []plan.WeekKind) *strengths {
-	s := &strengths{b: b, weeks: weeks, byID: map[string]*state{}, perform: map[string][]int{}}
+func newStrengths(b *Brief, weeks []plan.WeekKind, slots [][]Slot) *strengths {
+	s := &strengths{b: b, weeks: weeks, slots: slots, byID: map[string]*state{}, perform: map[string][]int{}}
 	for i, p := range b.Request.Athlete.Performances {
 		s.perform[p.ExerciseID] = append(s.perform[p.ExerciseID], i)
 	}
@@ -101,9 +102,7 @@ func (s *strengths) estimate(st *state) error {
 		}
 	}
 	st.known, st.mean, st.sd, st.used = true, got.OneRMGrams, got.SDPermille, got.N
-	start := load.WorkingOneRM(got)
-	start = start * (1000 - layoffLoss(a.LayoffWeeks.Or(0))) / 1000
-	st.planned = s.grow(start)
+	st.planned = s.grow(st.ex, load.WorkingOneRM(got))
 	return nil
 }
 
@@ -114,22 +113,58 @@ func layoffLoss(weeks int32) int64 {
 	return int64(min(200, max(0, 10*(weeks-2))))
 }
 
-func (s *strengths) grow(start int64) []int64 {
+// regain is how much of the former 1RM comes back in a week after a layoff until it is
+// there again, in 1/10,000: strength that was there once returns faster than it was
+// first gained (common practice, no source), and here no faster than it was taken off.
+const regain = 100
+
+// comingBack is the reserve to keep in the first weeks after a layoff, in which
+// soreness, not strength, sets the pace (common practice, no source); 0: none.
+func comingBack(a *plan.Athlete, week int) int32 {
+	n := a.LayoffWeeks.Or(0)
+	switch {
+	case n >= 8 && week < 2:
+		return 4
+	case n >= 8 && week < 4, n >= 3 && week < 2:
+		return 3
+	}
+	return 0
+}
+
+// grow plans the 1RM week by week from what was shown, less what a layoff took. It
+// stands still through weeks in which the exercise can't be done anywhere, so that the
+// first week after them goes on where the last one before them was.
+func (s *strengths) grow(ex *exercise.Exercise, shown int64) []int64 {
 	rate := growth[s.b.Request.Athlete.Status]
+	now := shown * (1000 - layoffLoss(s.b.Request.Athlete.LayoffWeeks.Or(0))) / 1000
 	out := make([]int64, len(s.weeks))
 	for w := range out {
-		out[w] = start
-		if k := s.weeks[w]; k == plan.WeekTraining || k == plan.WeekLeadIn {
-			start += start * rate / 10_000
+		switch {
+		case w == 0 || s.weeks[w-1] != plan.WeekTraining && s.weeks[w-1] != plan.WeekLeadIn || !s.doable(ex, w-1) || !s.doable(ex, w):
+		case now < shown:
+			now = min(shown, now+shown*regain/10_000)
+		default:
+			now += now * rate / 10_000
 		}
+		out[w] = now
 	}
 	return out
 }
 
+// doable reports a week with a session at a place that has what the exercise needs.
+func (s *strengths) doable(ex *exercise.Exercise, week int) bool {
+	for i := range s.slots[week] {
+		if ex.Available(&s.b.Request.Constraints.Places[s.slots[week][i].Place]) {
+			return true
+		}
+	}
+	return false
+}
+
 // growthBetween gives the planned growth of an exercise of unknown strength from one
 // week to another, in permille of the earlier.
-func (s *strengths) growthBetween(from, to int) int32 {
-	g := s.grow(1_000_000)
+func (s *strengths) growthBetween(ex *exercise.Exercise, from, to int) int32 {
+	g := s.grow(ex, 1_000_000)
 	return int32(g[to] * 1000 / g[from])
 }
 

@@ -26,30 +26,32 @@ type column struct {
 	first  *Slot
 }
 
-// window is the longest run of weeks of one phase with the same places on the same
-// days: one allocation holds for all of it.
+// window is all weeks of one phase with the same places on the same days: one
+// allocation holds for them. Two weeks elsewhere don't end it: what was trained before
+// a journey is what is trained after it.
 type window struct {
 	phase    int
-	from, to int // weeks, to is exclusive
+	list     []int // weeks, rising
 	columns  []column
 	sessions []occurrence
 	weeks    int32 // full ones, which times is counted over
 	fewest   int32 // sessions of a full week
 }
 
-// windows maps the outline's sessions onto the calendar's slots and cuts the plan
-// into windows.
+// windows maps the outline's sessions onto the calendar's slots and puts the weeks
+// together into windows, in order of their first week.
 func windows(o *plan.Outline, slots [][]Slot) []window {
 	var out []window
 	w := 0
 	for ph := range o.Phases {
 		for i := range o.Phases[ph].Weeks {
 			week := &o.Phases[ph].Weeks[i]
-			if len(out) == 0 || i == 0 || !samePlaces(slots[out[len(out)-1].from:w], slots[w]) {
-				out = append(out, window{phase: ph, from: w})
+			win := joined(out, ph, slots, w)
+			if win == nil {
+				out = append(out, window{phase: ph})
+				win = &out[len(out)-1]
 			}
-			win := &out[len(out)-1]
-			win.to = w + 1
+			win.list = append(win.list, w)
 			at := spread(len(slots[w]), len(week.Sessions))
 			for s := range week.Sessions {
 				win.sessions = append(win.sessions, occurrence{week: w, slot: slots[w][at[s]], outline: &week.Sessions[s]})
@@ -59,6 +61,58 @@ func windows(o *plan.Outline, slots [][]Slot) []window {
 	}
 	for i := range out {
 		out[i].fold()
+	}
+	return out
+}
+
+// joined finds the window of the phase that a week belongs to, the latest first.
+func joined(out []window, phase int, slots [][]Slot, week int) *window {
+	for i := len(out) - 1; i >= 0 && out[i].phase == phase; i-- {
+		fits := true
+		for _, w := range out[i].list {
+			fits = fits && samePlaces(slots[w:w+1], slots[week])
+		}
+		if fits {
+			return &out[i]
+		}
+	}
+	return nil
+}
+
+func (w *window) from() int { return w.list[0] }
+
+// runs gives the window's runs of consecutive weeks, first and last, counted from 1.
+func (w *window) runs() [][2]int32 {
+	var out [][2]int32
+	for _, k := range w.list {
+		n := int32(k + 1)
+		if last := len(out) - 1; last >= 0 && out[last][1] == n-1 {
+			out[last][1] = n
+			continue
+		}
+		out = append(out, [2]int32{n, n})
+	}
+	return out
+}
+
+// name spells the weeks: "Week 3", "Weeks 1–4 and 7–9".
+func (w *window) name() string {
+	runs := w.runs()
+	if len(w.list) == 1 {
+		return fmt.Sprintf("Week %d", runs[0][0])
+	}
+	out := "Weeks "
+	for i, r := range runs {
+		switch {
+		case i > 0 && i == len(runs)-1:
+			out += " and "
+		case i > 0:
+			out += ", "
+		}
+		out += fmt.Sprint(r[0])
+		if r[1] > r[0] {
+			out += fmt.Sprintf("–%d", r[1])
+		}
 	}
 	return out
 }
@@ -79,13 +133,13 @@ func samePlaces(earlier [][]Slot, week []Slot) bool {
 
 // fold finds the columns and how often they come up in the full weeks.
 func (w *window) fold() {
-	perWeek := make([]int32, w.to-w.from)
+	perWeek := make(map[int]int32, len(w.list))
 	for i := range w.sessions {
-		perWeek[w.sessions[i].week-w.from]++
+		perWeek[w.sessions[i].week]++
 	}
 	most := int32(0)
-	for _, n := range perWeek {
-		most = max(most, n)
+	for _, k := range w.list {
+		most = max(most, perWeek[k])
 	}
 	for i := range w.sessions {
 		s := &w.sessions[i]
@@ -107,12 +161,12 @@ func (w *window) fold() {
 		col := &w.columns[c]
 		col.limit = min(col.limit, s.slot.Limit)
 		col.places = withPlace(col.places, s.slot.Place)
-		if perWeek[s.week-w.from] == most {
+		if perWeek[s.week] == most {
 			col.times++
 		}
 	}
-	for _, n := range perWeek {
-		if n == most {
+	for _, k := range w.list {
+		if perWeek[k] == most {
 			w.weeks++
 		}
 	}
@@ -122,7 +176,7 @@ func (w *window) fold() {
 			continue
 		}
 		// A column that no full week has: count over all weeks instead.
-		w.weeks = int32(w.to - w.from)
+		w.weeks = int32(len(w.list))
 		for j := range w.columns {
 			w.columns[j].times = 0
 		}

@@ -17,7 +17,7 @@ func TestStrategies(t *testing.T) {
 	for _, name := range []string{"constant@", "linear@", "reverse-linear@", "strength-then-size@"} {
 		require.Contains(t, "\n"+all.out, "\n"+name)
 	}
-	require.Contains(t, all.out, "phasewright strategies block\n")
+	require.Contains(t, all.out, "phasewright strategies autoregulated\n")
 }
 
 func TestOneStrategyInFull(t *testing.T) {

@@ -117,7 +117,7 @@ func TestCommandLineMistakes(t *testing.T) {
 		{[]string{"generate", "-f", "-"}, "standard input: is empty"},
 		{[]string{"audit"}, "-f is needed"},
 		{[]string{"strategies", "linar"}, "did you mean linear?"},
-		{[]string{"strategies", "zzzzzzzzzz"}, "there is block, constant, linear"},
+		{[]string{"strategies", "zzzzzzzzzz"}, "there is autoregulated, block, constant"},
 		{[]string{"exercises", "bench-pres"}, "did you mean bench-press"},
 		{[]string{"exercises", "--muscle", "chst"}, "did you mean chest?"},
 		{[]string{"exercises", "--place-preset", "xyz"}, "there is full-gym, dumbbells"},

@@ -121,6 +121,8 @@ func printParam(b *strings.Builder, s *plan.ParamSpec) {
 		b.WriteString("  (" + strings.Join(s.Choices, ", ") + ")")
 	case plan.ValueBool:
 		b.WriteString("  (true or false)")
+	case plan.ValueSets:
+		b.WriteString("  (sets such as 3x8-12 or 5x5@80%/3min, joined by commas)")
 	}
 	b.WriteByte('\n')
 	b.WriteString(export.Paragraph("    ", s.Says))
@@ -137,6 +139,9 @@ func valueText(v plan.Value) string {
 	case plan.ValueRange:
 		return fmt.Sprintf("%d-%d", v.Lo, v.Hi)
 	case plan.ValueText:
+		if v.Text == "" {
+			return "none"
+		}
 		return v.Text
 	case plan.ValueBool:
 		return strconv.FormatBool(v.Bool)

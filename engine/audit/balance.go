@@ -21,7 +21,7 @@ func (a *auditor) balances() {
 					if l.x == nil {
 						continue
 					}
-					n := int32(len(l.work))
+					n := l.hard()
 					switch p := l.x.Pattern; {
 					case p.Push():
 						push += n

@@ -335,7 +335,7 @@ func retotal(cat *exercise.Catalogue, p *plan.Program, week *plan.Week) {
 				}
 				l.Sets += ex.Working()
 				for _, set := range ex.Sets {
-					if set.Kind == plan.SetWarmup {
+					if !set.Kind.Counts() {
 						continue
 					}
 					l.Reps += set.Expected

@@ -37,7 +37,7 @@ func (w *week) count() *tally {
 			if l.x == nil {
 				continue
 			}
-			n := plan.HalfSets(len(l.work))
+			n := plan.HalfSets(l.hard())
 			for m := plan.Muscle(1); m < plan.MuscleCount; m++ {
 				t.sets[m] += n * l.x.SetCountsFor(m)
 				if l.x.Direct(m) {
@@ -63,6 +63,7 @@ func (a *auditor) dose() {
 	a.short(all)
 	a.overDose(all)
 	a.firstWeek(all)
+	a.workJump()
 	a.starved(all)
 	a.priorityDirect(all)
 	a.fallingDose()
@@ -114,7 +115,7 @@ func (a *auditor) short(all []*tally) {
 		weeks := 0
 		for i := range a.weeks {
 			for _, t := range a.weeks[i].w.Muscles {
-				if t.Muscle != m || t.Wanted < all[i].sets[m]+a.grain(m) || a.saidShort(a.weeks[i].n, m, "") {
+				if t.Muscle != m || a.restsBefore(i) || t.Wanted < all[i].sets[m]+a.grain(m) || a.saidShort(a.weeks[i].n, m, "") {
 					continue
 				}
 				if weeks++; first == nil {
@@ -133,7 +134,7 @@ func (a *auditor) short(all []*tally) {
 		w := &a.weeks[i]
 		for _, t := range w.w.Lifts {
 			got := w.setsOf(t.ExerciseID)
-			if t.Wanted <= got || told[t.ExerciseID] || a.saidShort(w.n, plan.MuscleUnspecified, t.ExerciseID) {
+			if t.Wanted <= got || a.restsBefore(i) || told[t.ExerciseID] || a.saidShort(w.n, plan.MuscleUnspecified, t.ExerciseID) {
 				continue
 			}
 			told[t.ExerciseID] = true
@@ -142,6 +143,12 @@ func (a *auditor) short(all []*tally) {
 			a.finding(f, "%s gets %d of %d wanted sets.", a.name(t.ExerciseID), got, t.Wanted)
 		}
 	}
+}
+
+// restsBefore reports a taper week that has fewer sessions than the week before it: the
+// days before the date are free on purpose, and so is what they would have held.
+func (a *auditor) restsBefore(i int) bool {
+	return i > 0 && a.weeks[i].w.Kind == plan.WeekTaper && len(a.weeks[i].sessions) < len(a.weeks[i-1].sessions)
 }
 
 // grain is the miss, in half sets, that is worth a finding: indirect sets make totals
@@ -173,7 +180,7 @@ func (w *week) setsOf(id string) int32 {
 	for s := range w.sessions {
 		for k := range w.sessions[s].lifts {
 			if l := &w.sessions[s].lifts[k]; l.e.ExerciseID == id {
-				n += int32(len(l.work))
+				n += l.hard()
 			}
 		}
 	}
@@ -196,6 +203,9 @@ func (a *auditor) liftTotals(w *week) {
 				perHand = perHand || l.x != nil && (l.x.Loading.PerHand() || l.share > 0)
 				for n := range l.work {
 					s := l.work[n].s
+					if !s.Kind.Counts() {
+						continue
+					}
 					sets++
 					r := s.Expected
 					if r <= 0 {
@@ -349,6 +359,20 @@ func large(m plan.Muscle) bool {
 		}
 	}
 	return false
+}
+
+// workJump: from one training week to the one after it sets rise by at most half; small
+// numbers, and weeks with other days, are let pass.
+func (a *auditor) workJump() {
+	for i := 1; i < len(a.weeks); i++ {
+		w, before := &a.weeks[i], &a.weeks[i-1]
+		if !w.training() || !before.training() || len(w.sessions) != len(before.sessions) {
+			continue
+		}
+		if n, was := w.sets(), before.sets(); was >= 12 && n*2 > was*3 {
+			a.finding(w.about(ruleWorkJump), "The week holds %d working sets after %d: half as many again is the most by custom.", n, was)
+		}
+	}
 }
 
 // firstWeek: at most a quarter above what the athlete does now, or four sets. Half a

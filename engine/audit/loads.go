@@ -17,6 +17,13 @@ func growthCap(s plan.Status) int64 {
 	return 200
 }
 
+// regainCap is what a plan may give back a week, in basis points of the 1RM, of what a
+// layoff of more than two weeks took; beyond what was shown the cap by status holds.
+const regainCap = 100
+
+// backFrom reports a layoff that loads were taken down for.
+func (a *auditor) backFrom() bool { return a.r.Athlete.LayoffWeeks.Or(0) > 2 }
+
 // A RIR of five or more is not told from six (effort scale: ratings under 7 don't
 // convert), so only closer sets are held to the exact repetitions.
 const exactRIR = 4
@@ -25,6 +32,7 @@ func (a *auditor) loads() {
 	a.growth()
 	a.jumps()
 	a.steps()
+	a.returns()
 	a.eachLift(func(w *week, s *session, l *lift) {
 		if l.x == nil {
 			return
@@ -38,16 +46,82 @@ func (a *auditor) loads() {
 		a.deferredLoad(w, s, l)
 	})
 	a.invented()
+	a.afterLayoff()
+}
+
+// returns: what was not done for two weeks or more goes on no heavier than it was.
+func (a *auditor) returns() {
+	type mark struct {
+		load plan.Load
+		rir  int32
+	}
+	for _, id := range a.trained() {
+		last := map[plan.Range]mark{}
+		week := int32(0)
+		for i := range a.weeks {
+			w := &a.weeks[i]
+			now := map[plan.Range]mark{}
+			var order []plan.Range
+			for j := range w.sessions {
+				for k := range w.sessions[j].lifts {
+					l := &w.sessions[j].lifts[k]
+					s := l.usable()
+					if l.e.ExerciseID != id || s == nil || !s.s.Load.Set {
+						continue
+					}
+					have, ok := now[s.s.Reps]
+					if !ok {
+						order = append(order, s.s.Reps)
+					}
+					if m := (mark{s.s.Load.Value, s.rir.Value}); !ok || m.load.Cmp(have.load) > 0 {
+						now[s.s.Reps] = m
+					}
+				}
+			}
+			if len(order) == 0 {
+				continue
+			}
+			for _, reps := range order {
+				if m, before := now[reps], last[reps]; week > 0 && w.n-week > 2 && !before.load.IsZero() && m.load.Cmp(before.load) > 0 && m.rir >= before.rir {
+					f := w.about(ruleReturnLoad)
+					f.ExerciseID = id
+					a.finding(f, "After %d weeks without it the load is %s, %s before.", w.n-week-1, m.load, before.load)
+				}
+				last[reps] = now[reps]
+			}
+			week = w.n
+		}
+	}
+}
+
+// afterLayoff: soreness sets the pace of the first two weeks back.
+func (a *auditor) afterLayoff() {
+	told := false
+	a.eachLift(func(w *week, s *session, l *lift) {
+		if told || !a.backFrom() || w.n > 2 {
+			return
+		}
+		for i := range l.work {
+			if r := l.work[i].rir; l.work[i].s.ToFailure || r.Set && r.Value < 3 {
+				told = true
+				a.finding(l.about(ruleAfterLayoff), "%s goes nearer to failure than three repetitions, %d weeks after the last training.", l.name(), a.r.Athlete.LayoffWeeks.Value)
+				return
+			}
+		}
+	})
 }
 
 // growth checks the planned 1RM itself. From the week of a finding on, the loads that
 // follow it are not reported again.
 func (a *auditor) growth() {
-	most := growthCap(a.r.Athlete.Status)
 	for i := range a.p.Strengths {
 		st := &a.p.Strengths[i]
 		before, since := st.OneRMGrams, int64(1)
 		for w, now := range st.Planned {
+			most := growthCap(a.r.Athlete.Status)
+			if a.backFrom() && now <= st.OneRMGrams {
+				most = max(most, regainCap*st.OneRMGrams/max(1, before)+1)
+			}
 			if w >= len(a.weeks) {
 				break
 			}
@@ -105,6 +179,9 @@ func (l *lift) usable() *set {
 func (a *auditor) jumps() {
 	type mark struct{ low, high, gap int64 }
 	most := growthCap(a.r.Athlete.Status)
+	if a.backFrom() {
+		most = max(most, regainCap*5/4) // of the lower 1RM, which is at least 80 % of what was shown
+	}
 	for _, id := range a.trained() {
 		peak, at := int64(0), int32(0)
 		for i := range a.weeks {

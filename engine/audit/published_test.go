@@ -46,6 +46,29 @@ func TestGrowthAtTheCap(t *testing.T) {
 	}
 }
 
+// After a layoff the plan may give back 1 % a week of what was shown, and no more than
+// was shown (common practice, no source).
+func TestGrowthAfterALayoff(t *testing.T) {
+	p := &plan.Program{Request: plan.Request{Athlete: plan.Athlete{Status: plan.Advanced, LayoffWeeks: plan.Some[int32](13)}},
+		Phases: []plan.Phase{{Weeks: make([]plan.Week, 2)}}}
+	count := func(from, to int64) int {
+		p.Strengths = []plan.Strength{{ExerciseID: "back-squat", OneRMGrams: 100_000, Planned: []int64{from, to}}}
+		n := 0
+		for _, f := range Program(p, catalogue(t)) {
+			if f.Rule == ruleGrowth {
+				n++
+			}
+		}
+		return n
+	}
+	require.Zero(t, count(85_000, 86_000))
+	require.Equal(t, 1, count(85_000, 86_100))
+	require.Zero(t, count(100_000, 100_250))
+	require.Equal(t, 1, count(100_000, 101_000), "beyond what was shown the cap by status holds")
+	p.Request.Athlete.LayoffWeeks = plan.Some[int32](2)
+	require.Equal(t, 1, count(85_000, 86_000), "two weeks are no layoff")
+}
+
 // Strength taper (section 14): days out of the last heavy session, common practice.
 func TestPublishedLastHeavy(t *testing.T) {
 	for curve, want := range map[exercise.Curve][2]int64{exercise.CurveDeadlift: {7, 10}, exercise.CurveSquat: {5, 8}, exercise.CurveBench: {4, 6}} {

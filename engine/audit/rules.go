@@ -74,6 +74,9 @@ const (
 	ruleDoseOver       plan.RuleID = "audit.dose-over"
 	ruleLiftOver       plan.RuleID = "audit.lift-dose-over"
 	ruleFirstWeekDose  plan.RuleID = "audit.first-week-dose"
+	ruleWorkJump       plan.RuleID = "audit.work-jump"
+	ruleAfterLayoff    plan.RuleID = "audit.after-layoff"
+	ruleReturnLoad     plan.RuleID = "audit.return-load"
 	ruleStarved        plan.RuleID = "audit.muscle-starved"
 	rulePriorityDirect plan.RuleID = "audit.priority-direct"
 	ruleFallingDose    plan.RuleID = "audit.dose-falling"
@@ -199,7 +202,7 @@ func rules() []rule {
 		{ruleSubstitute, off, "Substitutes train the same thing and can be done at the place.", practice},
 		{ruleContingencies, off, "Every exercise says what to do when it goes differently.", practice},
 
-		{ruleGrowth, hard, "The planned 1RM rises by at most 2 % (novice), 0.75 % (intermediate) or 0.25 % (advanced) a week.", practice},
+		{ruleGrowth, hard, "The planned 1RM rises by at most 2 % (novice), 0.75 % (intermediate) or 0.25 % (advanced) a week; after a layoff of more than two weeks by 1 % of what was shown before, up to it.", practice},
 		{ruleJump, hard, "The 1RM implied by load, repetitions and RIR rises no faster than that, beyond an equipment step and a repetition of rounding.", practice},
 		{ruleStep, off, "Load rises by at most 10 % at the same repetitions, or by the next load that can be set.", acsm2009 + " (2-10 %)"},
 		{ruleEffort, hard, "Repetitions, RIR and load agree with the athlete's curve: no set asks for more than the fresh capacity, the first leaves what it says (within half a repetition or half an equipment step, and one repetition of rounding).", "curves of the program; Nuzzo et al. 2024"},
@@ -221,6 +224,9 @@ func rules() []rule {
 		{ruleDoseOver, off, "Weekly sets of a muscle stay within 10 (novice), 16 (intermediate) or 20 (advanced).", practice + "; inside Baz-Valle et al. 2022 (12-20 sets in trained young men)"},
 		{ruleLiftOver, off, "Weekly sets of a goal lift stay within 6 (novice), 10 (intermediate) or 12 (advanced).", practice},
 		{ruleFirstWeekDose, off, "Week 1 is at most a quarter above current weekly sets, or four sets.", practice},
+		{ruleWorkJump, off, "From one full week to the next working sets rise by at most half.", practice},
+		{ruleAfterLayoff, off, "After a layoff of more than two weeks every set of the first two weeks keeps three repetitions in reserve or more.", practice},
+		{ruleReturnLoad, off, "After two weeks or more without an exercise its load is no higher than before at the same repetitions and reserve.", practice},
 		{ruleStarved, off, "Every large muscle group gets something in every full week, or the program says why not.", practice + "; ACSM 2026: all major groups at least twice a week"},
 		{rulePriorityDirect, off, "At least half the sets for a muscle that is to grow are direct.", practice},
 		{ruleFallingDose, off, "Inside a phase sets climb or stay; the last phase before a date may fall.", practice},

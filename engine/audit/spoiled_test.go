@@ -292,6 +292,14 @@ func faults() []fault {
 				set.Load.Value.Milli = 47_500
 			}
 		}},
+		{name: "heavier after two weeks without it", from: config{weeks: 4}, rule: ruleReturnLoad, level: departure, spoil: func(s *spoiler) {
+			s.remove(2, 2, "romanian-deadlift")
+			s.remove(3, 2, "romanian-deadlift")
+			for _, set := range s.work(1, 2, "romanian-deadlift") {
+				set.Load.Value.Milli -= 2500
+				set.Plates = nil
+			}
+		}},
 		{name: "more repetitions than the load allows", rule: ruleEffort, spoil: func(s *spoiler) {
 			set := s.last(2, 2, "cable-curl")
 			set.Reps, set.Expected = plan.Range{Min: 16, Max: 16}, 16
@@ -352,6 +360,16 @@ func faults() []fault {
 		}},
 		{name: "week 1 far above the present", rule: ruleFirstWeekDose, level: departure, spoil: func(s *spoiler) {
 			s.athlete().CurrentSets = []plan.MuscleSets{{Muscle: plan.Chest, Sets: 16}}
+		}},
+		{name: "twice the work in week 2", rule: ruleWorkJump, level: departure, spoil: func(s *spoiler) {
+			for n := 1; n <= 3; n++ {
+				for _, e := range append([]plan.ProgramExercise(nil), s.session(1, n).Exercises...) {
+					s.resize(1, n, e.ExerciseID, 2)
+				}
+			}
+		}},
+		{name: "hard sets just after a layoff", rule: ruleAfterLayoff, level: departure, spoil: func(s *spoiler) {
+			s.athlete().LayoffWeeks = plan.Some[int32](10)
 		}},
 		{name: "a week without hamstrings", rule: ruleStarved, level: departure, spoil: func(s *spoiler) {
 			s.restrict(plan.Restriction{ExerciseID: "barbell-curl", Severity: plan.SeverityAvoid})

@@ -123,10 +123,17 @@ func (a *auditor) taperVolume(from, day int64, goal int) bool {
 			in += s.reps()
 		}
 	})
-	full, weeks := int64(0), int64(0)
+	full, weeks, sets, most := int64(0), int64(0), int64(0), 0
+	for i := range a.weeks {
+		if a.weeks[i].training() {
+			most = max(most, len(a.weeks[i].sessions))
+		}
+	}
 	for i := len(a.weeks) - 1; i >= 0 && weeks < 4; i-- {
-		if w := &a.weeks[i]; w.training() && a.startDay(w)+7 <= from {
+		// Weeks with days off say nothing of what is usual.
+		if w := &a.weeks[i]; w.training() && len(w.sessions) == most && a.startDay(w)+7 <= from {
 			full += w.reps()
+			sets += int64(w.sets())
 			weeks++
 		}
 	}
@@ -138,7 +145,8 @@ func (a *auditor) taperVolume(from, day int64, goal int) bool {
 	switch {
 	case kept > 900:
 		f.Rule = ruleTaperMissing
-		if a.r.Plan.Taper.Set && kept >= 1000 && weeks >= 3 && a.onePlace() {
+		// A handful of sets a week leaves nothing to cut.
+		if a.r.Plan.Taper.Set && kept >= 1000 && weeks >= 3 && sets >= 8*weeks && a.onePlace() {
 			f.Level = plan.LevelViolation
 			f.Field = "plan.taper"
 		}

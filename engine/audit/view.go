@@ -146,7 +146,7 @@ func (a *auditor) readWeek(w *week) {
 		s := &w.sessions[i]
 		*s = session{s: &w.w.Sessions[i], week: w.n, n: int32(i + 1)}
 		c := &a.r.Constraints
-		if d := s.s.Day; d >= 0 && int(d) < len(c.Days) {
+		if d := s.s.Day; s.s.Kind != plan.SessionAttempt && d >= 0 && int(d) < len(c.Days) {
 			s.day = &c.Days[d]
 			s.limit = plan.Seconds(min(max(s.day.Minutes, 0), 24*60)) * 60
 		} else {
@@ -235,6 +235,17 @@ func (a *auditor) readLift(s *session, e *plan.ProgramExercise) lift {
 	}
 	l.warm, l.work = a.slab[from:mid:mid], a.slab[mid:len(a.slab):len(a.slab)]
 	return l
+}
+
+// hard counts the sets that train; tests and attempts don't.
+func (l *lift) hard() int32 {
+	n := int32(0)
+	for i := range l.work {
+		if l.work[i].s.Kind.Counts() {
+			n++
+		}
+	}
+	return n
 }
 
 func (a *auditor) readSet(l *lift, s *plan.Set) set {

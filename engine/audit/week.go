@@ -98,6 +98,10 @@ func (s *session) weekday() plan.Weekday {
 func (a *auditor) dayAndPlace(w *week, s *session) {
 	c := &a.r.Constraints
 	switch {
+	case s.s.Kind == plan.SessionAttempt:
+		if !s.s.Date.Set || !a.peaks(s.s.Date.Value) {
+			a.finding(s.about(ruleDay), "Attempts are for the day of a peak; no goal peaks on this one.")
+		}
 	case s.day == nil:
 		a.finding(s.about(ruleDay), "The session is on day %d; the request offers %d.", s.s.Day+1, len(c.Days))
 	case s.s.Date.Set && s.s.Weekday != plan.WeekdayUnspecified && s.s.Weekday != s.s.Date.Value.Weekday():
@@ -130,6 +134,17 @@ func (a *auditor) dayAndPlace(w *week, s *session) {
 		}
 	}
 	a.place(w, s)
+}
+
+// peaks reports a day on which a goal lift peaks; whatever the week offers, its attempts
+// take place then.
+func (a *auditor) peaks(d plan.Date) bool {
+	for _, g := range a.r.Goals {
+		if g.Kind == plan.GoalPeak && g.Date.Set && g.Date.Value == d {
+			return true
+		}
+	}
+	return false
 }
 
 // place: the last period that covers the session decides, else the day's own place.
@@ -307,7 +322,7 @@ func (s *session) lowerBack() int32 {
 	n := int32(0)
 	for k := range s.lifts {
 		if l := &s.lifts[k]; l.x != nil && l.x.Is(exercise.HardOnLowerBack) {
-			n += int32(len(l.work))
+			n += l.hard()
 		}
 	}
 	return n

@@ -106,11 +106,12 @@ func (a *auditor) pin(i int, p *plan.Pin) {
 			if s.s.Kind != plan.SessionTraining || p.Group != "" && s.s.Group != p.Group {
 				continue
 			}
-			if ok && !a.couldHold(s, x) {
+			holds := s.holds(p.ExerciseID)
+			if ok && !holds && !a.couldHold(s, x) {
 				continue
 			}
 			could++
-			if s.holds(p.ExerciseID) {
+			if holds {
 				has++
 			}
 		}

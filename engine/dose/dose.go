@@ -20,7 +20,12 @@ type Input struct {
 	// Current is what the athlete does now, per muscle.
 	Current [plan.MuscleCount]plan.HalfSets
 	Weeks   []Week
-	Caps    [plan.MuscleCount]plan.HalfSets // hard weekly limits from the request; 0: none
+	// Tracks are the weeks of each track of the plan that has its own. MuscleTrack gives
+	// 1 + the track of a muscle, LiftTrack that of a lift; 0: Weeks holds. Nil: none has.
+	Tracks      [][]Week
+	MuscleTrack [plan.MuscleCount]int
+	LiftTrack   func(exerciseID string) int
+	Caps        [plan.MuscleCount]plan.HalfSets // hard weekly limits from the request; 0: none
 	// Costly reports lifts that are hard on the lower back: they get two thirds of the
 	// sets. Nil: none is.
 	Costly func(exerciseID string) bool
@@ -83,19 +88,30 @@ func Plan(in Input) []WeekDose {
 		d := &out[w]
 		d.Lifts = append([]Lift(nil), lifts...)
 		for i := range d.Lifts {
-			d.Lifts[i].Sets = max(1, scale(d.Lifts[i].Sets, week.Dose))
-			if week.Kind != plan.WeekTraining {
+			own := week
+			if in.LiftTrack != nil {
+				own = in.week(w, in.LiftTrack(d.Lifts[i].ExerciseID))
+			}
+			d.Lifts[i].Sets = max(1, scale(d.Lifts[i].Sets, own.Dose))
+			if own.Kind != plan.WeekTraining {
 				d.Lifts[i].MinDays = min(1, d.Lifts[i].MinDays)
 			}
 		}
 		for m := range full {
-			d.Muscles[m] = climb(full[m], in.Current[m], trained, week)
+			d.Muscles[m] = climb(full[m], in.Current[m], trained, in.week(w, in.MuscleTrack[m]))
 		}
 		if week.Kind == plan.WeekTraining || week.Kind == plan.WeekLeadIn {
 			trained++
 		}
 	}
 	return out
+}
+
+func (in *Input) week(w, track int) Week {
+	if track == 0 {
+		return in.Weeks[w]
+	}
+	return in.Tracks[track-1][w]
 }
 
 func fullDose(in Input) ([plan.MuscleCount]Muscle, []Lift) {

@@ -5,8 +5,8 @@ package plan
 type ParamSpec struct {
 	Name    string    `json:"name"`
 	Kind    ValueKind `json:"kind"`
-	Default Value     `json:"default"`
-	Min     int64     `json:"min"` // of a number (thousandths) or the ends of a range (whole)
+	Default Value     `json:"default"` // of its kind; a text for ValueSets, empty for none
+	Min     int64     `json:"min"`     // of a number (thousandths) or the ends of a range (whole)
 	Max     int64     `json:"max"`
 	Choices []string  `json:"choices,omitempty"` // of a text
 	Unit    string    `json:"unit,omitzero"`

@@ -204,10 +204,19 @@ var weekKindNames = [...]string{"", "training", "lead-in", "deload", "recovery",
 // String gives the plain name.
 func (k WeekKind) String() string { return nameOf(weekKindNames[:], uint8(k), "WeekKind") }
 
-// OutlineWeek is one week of a phase. Dose is the share of the full weekly dose.
+// TrackWeek is what a week is for one track of the plan.
+type TrackWeek struct {
+	Track string   `json:"track"`
+	Kind  WeekKind `json:"kind"`
+	Dose  Permille `json:"dose"`
+}
+
+// OutlineWeek is one week of a phase. Dose is the share of the full weekly dose; Tracks
+// says what holds for the tracks of the plan, where it has several.
 type OutlineWeek struct {
 	Kind     WeekKind         `json:"kind"`
 	Dose     Permille         `json:"dose"`
+	Tracks   []TrackWeek      `json:"tracks,omitempty"`
 	Sessions []OutlineSession `json:"sessions"` // in order; at most the sessions of that week
 }
 
@@ -222,6 +231,16 @@ type OutlinePhase struct {
 type Outline struct {
 	Strategy string         `json:"strategy"` // name@version, or names joined by + where composed
 	Phases   []OutlinePhase `json:"phases"`
+}
+
+// Of gives the week as it is for a track.
+func (w *OutlineWeek) Of(track string) (WeekKind, Permille) {
+	for i := range w.Tracks {
+		if w.Tracks[i].Track == track {
+			return w.Tracks[i].Kind, w.Tracks[i].Dose
+		}
+	}
+	return w.Kind, w.Dose
 }
 
 // WeekCount counts the weeks of all phases.

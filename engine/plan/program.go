@@ -100,11 +100,15 @@ type ProgramExercise struct {
 	Contingencies []Contingency `json:"contingencies,omitempty"`
 }
 
-// Working counts the sets that are not warm-up.
+// Counts reports a set that trains: tests and attempts show strength, and warm-up sets
+// prepare.
+func (k SetKind) Counts() bool { return k != SetWarmup && k != SetTest && k != SetAttempt }
+
+// Working counts the sets that train.
 func (e *ProgramExercise) Working() int32 {
 	n := int32(0)
 	for i := range e.Sets {
-		if e.Sets[i].Kind != SetWarmup {
+		if e.Sets[i].Kind.Counts() {
 			n++
 		}
 	}
@@ -228,7 +232,8 @@ type Versions struct {
 	Strategy  string `json:"strategy"`
 }
 
-// Allocation is what the solver can say of its answer for one window of weeks.
+// Allocation is what the solver can say of its answer for one window of weeks. A window
+// that weeks at another place interrupt is listed once for each run of its weeks.
 type Allocation struct {
 	FromWeek   int32   `json:"from_week"`
 	ToWeek     int32   `json:"to_week"`

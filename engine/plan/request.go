@@ -106,6 +106,7 @@ const (
 	ValueText
 	ValueBool
 	ValueList // whole numbers
+	ValueSets // of a parameter only: sets as a coach writes them; its values are texts
 )
 
 // Value is a parameter's value. Only the fields of its kind are set.
@@ -160,6 +161,21 @@ type Taper struct {
 	Keep Permille `json:"keep"`
 }
 
+// RecoveryWeeks puts in a week with fewer sessions, easier, every so many weeks.
+type RecoveryWeeks struct {
+	EveryWeeks int32    `json:"every_weeks"`
+	Sessions   int32    `json:"sessions,omitzero"` // 0: one fewer than usual
+	Keep       Permille `json:"keep,omitzero"`     // share of the dose that stays; 0: the default
+}
+
+// Retest tests lifts at the end of weeks of the program, counted from 1 with the
+// lead-in. What refers to their 1RM afterwards refers to what the test shows.
+type Retest struct {
+	AfterWeeks  []int32  `json:"after_weeks,omitempty"`
+	PhaseEnds   bool     `json:"phase_ends,omitzero"` // also where a phase ends, but for the last
+	ExerciseIDs []string `json:"exercises,omitempty"` // none: the lifts that goals name
+}
+
 // EntryCondition is what an athlete must be able to do for the plan to be meant for
 // them: 1RM of an exercise of at least Times body mass (permille).
 type EntryCondition struct {
@@ -174,6 +190,12 @@ type Plan struct {
 	Deload Opt[Deload]      `json:"deload,omitzero"`
 	Taper  Opt[Taper]       `json:"taper,omitzero"`
 	Entry  []EntryCondition `json:"entry,omitempty"`
+
+	Recovery        Opt[RecoveryWeeks] `json:"recovery,omitzero"`
+	Retest          Opt[Retest]        `json:"retest,omitzero"`
+	SessionsPerWeek Opt[int32]         `json:"sessions_per_week,omitzero"` // the first so many days; others stay free but for tests
+	NoAttempts      bool               `json:"no_attempts,omitzero"`       // leave out the attempts on the day of a peak
+	Shorten         bool               `json:"shorten,omitzero"`           // cut segments that don't fit the weeks, instead of refusing
 }
 
 // Request is all that a program is made from. Settled, it has no gap left.

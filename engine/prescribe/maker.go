@@ -236,7 +236,8 @@ func (m *maker) write(r *run, missed miss) {
 		set.Expected = x.reps
 		// A set that the range ends before failure is none to failure.
 		set.ToFailure = d.failure && x.rir == 0
-		if (d.asked || d.open) && x.rir <= mostRIR || x.rir <= hiddenRIR {
+		single := !set.Kind.Counts() && reps.Max == 1 // a test or an attempt: it goes up or it doesn't
+		if !single && ((d.asked || d.open) && x.rir <= mostRIR || x.rir <= hiddenRIR) {
 			set.RIR = plan.Some(x.rir)
 		}
 		if p := m.str.permille(x.rung.moved); m.str.oneRM > 0 && p > 0 {
@@ -279,6 +280,8 @@ func (m *maker) deferral(d *demand, x, start rung, lowered bool) plan.Opt[plan.D
 		if x.moved == start.moved && !lowered {
 			return plan.Some(plan.Deferred{Reference: ref, Share: e.Intensity.Value})
 		}
+	} else if e.Reference.Kind == plan.RefEstimate {
+		ref = e.Reference
 	} else if !m.in.Deferred && e.Reference.Kind != plan.RefLatest {
 		return plan.Opt[plan.Deferred]{}
 	}

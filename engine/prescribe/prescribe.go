@@ -38,6 +38,7 @@ type Limits struct {
 	// Stretch lets sets go beyond the scheme's repetitions, up to this many, where no
 	// load is heavy enough (one kettlebell, body mass alone). 0: they stay in the range.
 	Stretch int32
+	Most    int32 // repetitions at most where even the heaviest load is light; 0: not said
 }
 
 // Input is one exercise of one session with the sets that allocation gave it.

@@ -25,6 +25,7 @@ const (
 	noteStopAtRIR  = "note.stop-at-rir"
 	noteSetBefore  = "note.set-before"
 	noteCalibrate  = "note.calibrate"
+	noteHeaviest   = "note.heaviest"
 	noteWarmCut    = "note.warm-up-cut"
 	noteSides      = "note.sides"
 
@@ -92,6 +93,8 @@ func Text(id string) string {
 		return "The load follows from the set before, by the table."
 	case noteCalibrate:
 		return "Find your load: start light with {ramp} repetitions, add a step each time, at most {most} lighter sets. When a load would leave about {rir} in reserve after {reps}, that is the first set. Write the load down."
+	case noteHeaviest:
+		return "Should the heaviest there is leave more, take it and add repetitions up to that reserve, {most} at most."
 	case noteWarmCut:
 		return "Fewer warm-up sets to keep the time."
 	case noteSides:

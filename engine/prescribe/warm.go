@@ -102,6 +102,9 @@ func (m *maker) calibrate() {
 		m.warm = append(m.warm, plan.Set{Kind: plan.SetWarmup, Reps: plan.Range{Min: r, Max: r}, Rest: rampRest})
 	}
 	m.notes.say(noteCalibrate, "ramp", itoa(r), "most", itoa(n), "reps", itoa(reps), "rir", itoa(rir))
+	if most := m.in.Limits.Most; most > reps && m.light() {
+		m.notes.say(noteHeaviest, "most", itoa(most))
+	}
 }
 
 // ramps is how many lighter sets finding a load takes at most: one more under a bar,
@@ -164,3 +167,10 @@ func (m *maker) warmUp() {
 }
 
 func warmRest(r plan.Seconds) plan.Seconds { return min(max(r, warmRestLeast), warmRestMost) }
+
+// light reports a stock of loads that ends at a third of what strong people use in the
+// exercise: many find nothing heavy enough there.
+func (m *maker) light() bool {
+	n := m.in.Menu.Len()
+	return m.in.Exercise.MaxPlausibleKg > 0 && m.in.Menu.At(n-1).Load.Grams()*3 <= int64(m.in.Exercise.MaxPlausibleKg)*1000
+}

@@ -31,6 +31,7 @@ func (h *honest) Describe() plan.Descriptor {
 			{Name: "list", Kind: plan.ValueList, Default: plan.Value{Kind: plan.ValueList, List: []int32{8}}, Min: 8, Max: 12, Unit: "repetitions", Says: "s", Source: "s"},
 			{Name: "mode", Kind: plan.ValueText, Default: plan.Value{Kind: plan.ValueText, Text: "plain"}, Choices: []string{"plain", "failure"}, Says: "s", Source: "s"},
 			{Name: "reps", Kind: plan.ValueRange, Default: plan.Value{Kind: plan.ValueRange, Lo: 6, Hi: 10}, Min: 4, Max: 20, Unit: "repetitions", Varies: "novice: 8 to 10", Says: "s", Source: "s"},
+			{Name: "sets", Kind: plan.ValueSets, Default: plan.Value{Kind: plan.ValueText, Text: "3x8"}, Says: "s", Source: "s"},
 			{Name: "turns", Kind: plan.ValueNumber, Default: number(1), Min: 1000, Max: 3000, Unit: "workouts", Whole: true, Says: "s", Source: "s"},
 		},
 	}
@@ -134,5 +135,5 @@ func without(drop func(int, []plan.Param) bool) func([]plan.Param) []plan.Param 
 }
 
 func known(name string) bool {
-	return slices.Contains([]string{"flag", "list", "mode", "reps", "turns"}, name)
+	return slices.Contains([]string{"flag", "list", "mode", "reps", "sets", "turns"}, name)
 }

@@ -45,7 +45,7 @@ func checkSpec(p *probe, s plan.ParamSpec) {
 	if s.Source == "" {
 		p.errorf("parameter %s has no source; %q is one", s.Name, "common practice, no source")
 	}
-	if s.Default.Kind != s.Kind {
+	if want := valueKind(s.Kind); s.Default.Kind != want {
 		p.errorf("parameter %s has no default of its kind", s.Name)
 	}
 	switch s.Kind {
@@ -60,10 +60,22 @@ func checkSpec(p *probe, s plan.ParamSpec) {
 		if len(s.Choices) < 2 {
 			p.errorf("parameter %s has no choices", s.Name)
 		}
+	case plan.ValueSets:
+		if _, err := engine.ParseSets(s.Default.Text); err != nil {
+			p.errorf("parameter %s has a default that is no list of sets: %v", s.Name, err)
+		}
 	case plan.ValueBool:
 	default:
 		p.errorf("parameter %s has no kind", s.Name)
 	}
+}
+
+// valueKind gives the kind of the values of a parameter.
+func valueKind(k plan.ValueKind) plan.ValueKind {
+	if k == plan.ValueSets {
+		return plan.ValueText
+	}
+	return k
 }
 
 // checkDefaults holds the default in the descriptor against what is really done: for
@@ -129,7 +141,7 @@ func ends(s plan.ParamSpec) (good, bad []plan.Value) {
 			bad = append(bad, plan.Value{Kind: k, Milli: s.Min, Lo: int32(s.Min), Hi: int32(s.Min), Text: "x", List: []int32{int32(s.Min)}})
 		}
 	}
-	v := plan.Value{Kind: s.Kind}
+	v := plan.Value{Kind: valueKind(s.Kind)}
 	add := func(list *[]plan.Value, change func(*plan.Value)) {
 		w := v
 		change(&w)
@@ -166,6 +178,13 @@ func ends(s plan.ParamSpec) (good, bad []plan.Value) {
 		add(&bad, func(v *plan.Value) { v.List = []int32{lo - 1} })
 		add(&bad, func(v *plan.Value) { v.List = []int32{hi + 1} })
 		add(&bad, func(*plan.Value) {})
+	case plan.ValueSets:
+		for _, text := range [...]string{"", "3x8", "8-12", "5x5@80%/3min", "10@70%, 8@75%, 6@80%", "2x8-12@fail", "5x10@90%RM", "4x12@RIR2", "2x5, max@90%/180s", "1x50@20%, 10x1@110%"} {
+			add(&good, func(v *plan.Value) { v.Text = text })
+		}
+		for _, text := range [...]string{"3y8", "11x8", "3x8,", "8@19%", "max"} {
+			add(&bad, func(v *plan.Value) { v.Text = text })
+		}
 	}
 	return good, bad
 }

@@ -46,8 +46,10 @@ func TestBrokenStrategiesAreFoundOut(t *testing.T) {
 		{"parameters out of order", describing(func(d *plan.Descriptor) { slices.Reverse(d.Params) }), []string{strategytest.Descriptor}, "out of order"},
 		{"default of another kind", describing(func(d *plan.Descriptor) { d.Params[0].Default.Kind = plan.ValueNumber }),
 			[]string{strategytest.Descriptor, strategytest.Defaults}, "default of its kind"},
-		{"default out of bounds", describing(func(d *plan.Descriptor) { d.Params[4].Default.Milli = 9000 }),
+		{"default out of bounds", describing(func(d *plan.Descriptor) { d.Params[5].Default.Milli = 9000 }),
 			[]string{strategytest.Defaults}, "turns 9"},
+		{"default that is no list of sets", describing(func(d *plan.Descriptor) { d.Params[4].Default.Text = "3y8" }),
+			[]string{strategytest.Descriptor, strategytest.Defaults}, "no list of sets"},
 		{"default not what is done", func() engine.Strategy {
 			return &honest{answer: after(func(_ plan.OutlineRequest, v *engine.Values, o *plan.Outline) {
 				if v.Given("reps") {

@@ -24,6 +24,14 @@ var catches = []struct {
 	{"{rotation: [AB, AB, AB]}", `is ["AB" "A-" "AB"]`, func(p *plan.Program) { session(p, 2, 1).Group = "" }},
 	{"{same_weeks_as: {scenario: sample, weeks: 1-2}}", "week 2 differs from that of sample", func(p *plan.Program) { last(p, 2).Rest = 1 }},
 
+	{"{tested: {week: 3, kind: retest, exercises: [back-squat]}}", "wanted back-squat", func(p *plan.Program) { swap(p, 3, 2, 0, "bench-press") }},
+	{"{tested: {week: 3, kind: retest, exercises: [back-squat], percent: 95-105}}", "goes to 60 %", func(p *plan.Program) {
+		e := in(p, 3, 2, 0)
+		e.Sets[len(e.Sets)-1].Intensity.Value = 600
+	}},
+	{"{tested: {week: 3, kind: retest, exercises: [back-squat], date: \"2027-01-23\"}}", "wanted 2027-01-23", func(p *plan.Program) { session(p, 3, 2).Date.Value++ }},
+	{"{tested: {week: 3, kind: retest, exercises: [back-squat]}}", "week 3 has no retest", func(p *plan.Program) { session(p, 3, 2).Kind = plan.SessionTraining }},
+
 	{"{minutes_kept: true}", "takes", func(p *plan.Program) { session(p, 2, 0).Seconds = 3601 }},
 	{"{minutes_kept: true}", "the parts take", func(p *plan.Program) { session(p, 2, 0).Seconds -= 60 }},
 	{"{minutes_kept: true}", "more than the day has", func(p *plan.Program) { session(p, 2, 1).Limit = 2701 }},

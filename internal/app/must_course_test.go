@@ -179,3 +179,44 @@ func (m *lastHeavy) broken(v *view) []string {
 	}
 	return bad
 }
+
+// testedMust wants lifts shown in a week: in a session of its own, up to so many percent
+// of the planned 1RM.
+type testedMust struct {
+	Week      int32    `json:"week"`
+	Kind      string   `json:"kind"` // retest, attempt
+	Exercises []string `json:"exercises"`
+	Percent   *span    `json:"percent"` // of the heaviest set
+	Date      string   `json:"date"`
+}
+
+func (m *testedMust) broken(v *view) []string {
+	if len(m.Exercises) == 0 {
+		return []string{"asks nothing"}
+	}
+	for _, t := range v.apart {
+		if t.week != m.Week || t.session.Kind.String() != m.Kind {
+			continue
+		}
+		var bad, have []string
+		for i := range t.session.Exercises {
+			e := &t.session.Exercises[i]
+			have = append(have, e.ExerciseID)
+			top := plan.Permille(0)
+			for k := range e.Sets {
+				top = max(top, e.Sets[k].Intensity.Value)
+			}
+			if m.Percent != nil && !m.Percent.has(int64(top)*100) {
+				bad = append(bad, fmt.Sprintf("%s goes to %s, wanted %s %%", e.ExerciseID, top, m.Percent))
+			}
+		}
+		if !slices.Equal(have, m.Exercises) {
+			bad = append(bad, fmt.Sprintf("week %d has the %s of %s, wanted %s", m.Week, m.Kind, strings.Join(have, ", "), strings.Join(m.Exercises, ", ")))
+		}
+		if d := t.session.Date; m.Date != "" && (!d.Set || d.Value.String() != m.Date) {
+			bad = append(bad, fmt.Sprintf("the %s is on %s, wanted %s", m.Kind, d.Value, m.Date))
+		}
+		return bad
+	}
+	return []string{fmt.Sprintf("week %d has no %s", m.Week, m.Kind)}
+}

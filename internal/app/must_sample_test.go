@@ -62,6 +62,14 @@ func sample() *plan.Program {
 		for i := range w.Sessions {
 			w.Sessions[i].Date = plan.Some(sampleStart.AddDays(int(7*(n-1)) + int(w.Sessions[i].Weekday-plan.Monday)))
 		}
+		if n == 3 {
+			single := plan.Set{Reps: plan.Range{Min: 1, Max: 1}, Expected: 1, Intensity: plan.Some[plan.Permille](1000), Load: plan.Some(plan.Kg(125_000)), Rest: 240}
+			squats := lifted("back-squat", plan.GoalLift, single, 1, true)
+			squats.Sets[len(squats.Sets)-1].Kind = plan.SetTest
+			test := day(1, plan.Saturday, 2700, "", squats)
+			test.Kind, test.Date = plan.SessionRetest, plan.Some(sampleStart.AddDays(19))
+			w.Sessions = append(w.Sessions, test)
+		}
 		if n == 1 {
 			for i := range w.Sessions {
 				for j := range w.Sessions[i].Exercises {
@@ -113,8 +121,9 @@ func sampleView(t testing.TB, p *plan.Program) *view {
 	var text bytes.Buffer
 	catalogue := exercise.Builtin()
 	require.NoError(t, export.Text(&text, p, export.Options{Catalogue: catalogue}))
+	training, apart := parted(p)
 	return &view{
-		program: p, catalogue: catalogue, findings: p.Findings, text: text.String(),
+		program: training, apart: apart, catalogue: catalogue, findings: p.Findings, text: text.String(),
 		sibling: func(name string) (*plan.Program, error) {
 			if name != "sample" {
 				return nil, errors.New("there is none")

@@ -54,6 +54,7 @@ type property struct {
 	SameExercises *sameExercises `json:"same_exercises"`
 	LoadShare     *loadShare     `json:"load_share"`
 	LastHeavy     *lastHeavy     `json:"last_heavy"`
+	Tested        *testedMust    `json:"tested"`
 
 	Sets       *setsMust   `json:"sets"`
 	LoadChange *loadChange `json:"load_change"`

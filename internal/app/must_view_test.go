@@ -11,11 +11,42 @@ import (
 
 // view is what properties are held against.
 type view struct {
-	program   *plan.Program
+	program   *plan.Program // its training sessions
+	apart     []tested      // tests and attempts
 	catalogue *exercise.Catalogue
 	findings  []plan.Finding // the program's own and an audit's
 	text      string         // as printed
 	sibling   func(scenario string) (*plan.Program, error)
+}
+
+// tested is a session that shows strength, with its week.
+type tested struct {
+	week    int32
+	session *plan.Session
+}
+
+// parted takes tests and attempts out of a copy of a program: what training has to be is
+// not asked of them.
+func parted(p *plan.Program) (*plan.Program, []tested) {
+	out := *p
+	var apart []tested
+	out.Phases = slices.Clone(p.Phases)
+	for i := range out.Phases {
+		out.Phases[i].Weeks = slices.Clone(out.Phases[i].Weeks)
+		for j := range out.Phases[i].Weeks {
+			w := &out.Phases[i].Weeks[j]
+			all := w.Sessions
+			w.Sessions = nil
+			for k := range all {
+				if s := &all[k]; s.Kind == plan.SessionRetest || s.Kind == plan.SessionAttempt {
+					apart = append(apart, tested{w.Number, s})
+				} else {
+					w.Sessions = append(w.Sessions, *s)
+				}
+			}
+		}
+	}
+	return &out, apart
 }
 
 // over calls f for the weeks of a list and says which weeks there aren't.

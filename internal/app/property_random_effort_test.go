@@ -124,6 +124,12 @@ func (v *verdict) effort(week int32, session int, e *plan.ProgramExercise, x *ex
 	if v.kind(week) == plan.WeekDeload && least > 0 && !x.Pattern.Explosive() {
 		least += 2 // easier than what the limits allow in other weeks
 	}
+	switch back := r.Athlete.LayoffWeeks.Or(0); { // the first weeks after a layoff
+	case back >= 8 && week <= 2:
+		least = max(least, 4)
+	case back >= 8 && week <= 4, back >= 3 && week <= 2:
+		least = max(least, 3)
+	}
 	if lead := r.Plan.LeadIn.Value.Weeks; week <= lead {
 		n := int32(3)
 		if e.Role == plan.Explosive {
@@ -152,6 +158,9 @@ func (v *verdict) effort(week int32, session int, e *plan.ProgramExercise, x *ex
 			return 0, 0, false
 		}
 		n := want.Value
+		if x.Is(exercise.Timed) && !s.Effort.RIR.Set && deload > 0 {
+			n = 0 // a reserve that nobody asked for stays what it is
+		}
 		if deload > 0 {
 			n = min(n+deload, 6)
 		} else if s.Effort.ToFailure && n == 0 && (!v.bounds.failure || least > 0) {
@@ -237,8 +246,9 @@ func (v *verdict) told(week int32, e *plan.ProgramExercise) bool {
 func (v *verdict) doses() {
 	r := &v.p.Request
 	for _, al := range v.p.Allocations {
-		w := v.heaviest(al)
-		if w == nil {
+		runs := v.runs(al)
+		w := v.heaviest(runs)
+		if w == nil || al.FromWeek != runs[0].FromWeek {
 			continue
 		}
 		for _, m := range w.Muscles {
@@ -262,7 +272,7 @@ func (v *verdict) doses() {
 					}
 					named = true
 					if !v.ofTheWeek(w, m, f.Says) {
-						v.limit(al, w, m.Muscle, f.Says)
+						v.limit(runs, w, m.Muscle, f.Says)
 					}
 				}
 			}
@@ -280,14 +290,31 @@ func (v *verdict) doses() {
 	}
 }
 
+// runs gives the runs of weeks of one window: two weeks elsewhere divide it, and its
+// allocation is listed for each.
+func (v *verdict) runs(al plan.Allocation) []plan.Allocation {
+	var out []plan.Allocation
+	for _, x := range v.p.Allocations {
+		if x.Work == al.Work && x.Candidates == al.Candidates && slices.Equal(x.Value, al.Value) && slices.Equal(x.Bound, al.Bound) {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// within reports a week of one of the runs.
+func within(runs []plan.Allocation, week int32) bool {
+	return slices.ContainsFunc(runs, func(al plan.Allocation) bool { return week >= al.FromWeek && week <= al.ToWeek })
+}
+
 // heaviest gives the training week of a window with the most wanted.
-func (v *verdict) heaviest(al plan.Allocation) *plan.Week {
+func (v *verdict) heaviest(runs []plan.Allocation) *plan.Week {
 	var top *plan.Week
 	most := plan.HalfSets(-1)
 	for i := range v.p.Phases {
 		for j := range v.p.Phases[i].Weeks {
 			w := &v.p.Phases[i].Weeks[j]
-			if w.Number < al.FromWeek || w.Number > al.ToWeek || w.Kind != plan.WeekTraining {
+			if !within(runs, w.Number) || w.Kind != plan.WeekTraining {
 				continue
 			}
 			sum := plan.HalfSets(0)
@@ -341,7 +368,7 @@ func (v *verdict) ofTheWeek(w *plan.Week, m plan.MuscleTotal, says string) bool 
 }
 
 // limit wants a named limit to be true; that of minutes is checked with the sessions.
-func (v *verdict) limit(al plan.Allocation, w *plan.Week, m plan.Muscle, says string) {
+func (v *verdict) limit(runs []plan.Allocation, w *plan.Week, m plan.Muscle, says string) {
 	l := v.p.Request.Constraints.Limits
 	known := false
 	number := func(re *regexp.Regexp, limit int32, reached func(s *plan.Session) int32) {
@@ -353,7 +380,7 @@ func (v *verdict) limit(al plan.Allocation, w *plan.Week, m plan.Muscle, says st
 		if n, _ := strconv.Atoi(found[1]); int32(n) != limit {
 			v.wrong("limit", "week %d %s: the limit is %d, said is %q", w.Number, m, limit, says)
 		}
-		if !v.anySession(al, func(s *plan.Session) bool { return reached(s) >= limit }) {
+		if !v.anySession(runs, func(s *plan.Session) bool { return reached(s) >= limit }) {
 			v.wrong("limit", "week %d %s: no session reaches it: %q", w.Number, m, says)
 		}
 	}
@@ -380,7 +407,7 @@ func (v *verdict) limit(al plan.Allocation, w *plan.Week, m plan.Muscle, says st
 		known = true
 		// What is full in the model is nearly so on paper: the model reserves the longest
 		// warm-up and rest.
-		if !v.anySession(al, func(s *plan.Session) bool { return sessionTime(v.cat, s)*10 >= s.Limit*4 }) {
+		if !v.anySession(runs, func(s *plan.Session) bool { return sessionTime(v.cat, s)*10 >= s.Limit*4 }) {
 			v.wrong("full", "week %d %s: no session is even two fifths full: %q", w.Number, m, says)
 		}
 	}
@@ -393,12 +420,12 @@ func (v *verdict) limit(al plan.Allocation, w *plan.Week, m plan.Muscle, says st
 	}
 }
 
-func (v *verdict) anySession(al plan.Allocation, is func(s *plan.Session) bool) bool {
+func (v *verdict) anySession(runs []plan.Allocation, is func(s *plan.Session) bool) bool {
 	for i := range v.p.Phases {
 		for j := range v.p.Phases[i].Weeks {
 			w := &v.p.Phases[i].Weeks[j]
 			for k := range w.Sessions {
-				if w.Number >= al.FromWeek && w.Number <= al.ToWeek && is(&w.Sessions[k]) {
+				if within(runs, w.Number) && is(&w.Sessions[k]) {
 					return true
 				}
 			}

@@ -118,8 +118,9 @@ func newView(t testing.TB, e *engine.Engine, p *plan.Program) *view {
 			findings = append(findings, f)
 		}
 	}
+	training, apart := parted(p)
 	return &view{
-		program: p, catalogue: e.Catalogue(), findings: findings, text: text.String(),
+		program: training, apart: apart, catalogue: e.Catalogue(), findings: findings, text: text.String(),
 		sibling: func(name string) (*plan.Program, error) {
 			p, err := generate(e, name)
 			return &p, err

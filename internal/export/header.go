@@ -26,6 +26,7 @@ func (t *text) header() {
 	t.wrap("", "  ", who+" · "+count(t.p.WeekCount(), "week")+t.dates())
 	t.field("Goals", t.goals())
 	t.field("Days", t.days())
+	t.field("Away", t.away())
 	made := []string{"strategy " + t.p.Versions.Strategy, "loads in " + r.Constraints.Unit.String()}
 	if t.p.Versions.Strategy == "" {
 		made[0] = "written by hand"
@@ -126,6 +127,36 @@ func (t *text) days() string {
 		}
 	}
 	return days
+}
+
+// away says when training is elsewhere, and when there is none.
+func (t *text) away() string {
+	c := &t.p.Request.Constraints
+	var out []string
+	for _, p := range c.Periods {
+		when := ""
+		switch {
+		case p.FromDate.Set:
+			when = dates(p.FromDate.Value, p.ToDate.Value)
+		case p.FromWeek.Value == p.ToWeek.Value:
+			when = "week " + number(p.FromWeek.Value)
+		default:
+			when = fmt.Sprintf("weeks %d–%d", p.FromWeek.Value, p.ToWeek.Value)
+		}
+		out = append(out, when+" at "+t.place(p.PlaceID))
+	}
+	for _, n := range c.NoTraining {
+		out = append(out, "no training "+dates(n.From, n.To))
+	}
+	return strings.Join(out, "; ")
+}
+
+// dates prints a run of days.
+func dates(from, to plan.Date) string {
+	if from == to {
+		return shortDate(from)
+	}
+	return shortDate(from) + " – " + shortDate(to)
 }
 
 // place gives the name that people see.

@@ -50,6 +50,9 @@ func lanes(ph *plan.Phase) []lane {
 		w := &ph.Weeks[i]
 		for k := range w.Sessions {
 			s := &w.Sessions[k]
+			if apart(s) {
+				continue
+			}
 			key := "day " + number(s.Day) + " " + s.PlaceID
 			title := weekday(s.Weekday)
 			if title == "" {

@@ -3,6 +3,7 @@ package export
 import (
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/plan"
@@ -161,10 +162,32 @@ func (t *text) wholeProgram() {
 		if len(ph.Weeks) > 1 {
 			t.tables(ph)
 		}
+		t.apart(ph)
 	}
 	t.totals(weeks)
 	t.findings()
 	t.contingencies()
+}
+
+// apart reports a test or an attempt: no column of a table, as no other session is like
+// it.
+func apart(s *plan.Session) bool {
+	return s.Kind == plan.SessionRetest || s.Kind == plan.SessionAttempt
+}
+
+// apart prints a phase's tests and attempts that no week in full has shown.
+func (t *text) apart(ph *plan.Phase) {
+	full := inFull(ph)
+	for k := range ph.Weeks {
+		w := &ph.Weeks[k]
+		for i := range w.Sessions {
+			if s := &w.Sessions[i]; apart(s) && !slices.Contains(full, k) {
+				t.blank()
+				t.line("Week " + number(w.Number) + ", " + s.Kind.String())
+				t.session(s, w.Number)
+			}
+		}
+	}
 }
 
 // inFull gives the weeks of a phase that are printed in full: its first, and the first

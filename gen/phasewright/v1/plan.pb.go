@@ -337,6 +337,135 @@ func (x *Taper) GetKeepPercent() float64 {
 	return 0
 }
 
+// Puts in a week with fewer sessions and an easier dose every so many weeks.
+type RecoveryWeeks struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Every so many weeks.
+	EveryWeeks int32 `protobuf:"varint,1,opt,name=every_weeks,json=everyWeeks,proto3" json:"every_weeks,omitempty"`
+	// Sessions of such a week; 0 or unset is one fewer than usual.
+	Sessions int32 `protobuf:"varint,2,opt,name=sessions,proto3" json:"sessions,omitempty"`
+	// Share of the dose that stays, at most one decimal; 0 or unset is 60.
+	KeepPercent   float64 `protobuf:"fixed64,3,opt,name=keep_percent,json=keepPercent,proto3" json:"keep_percent,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecoveryWeeks) Reset() {
+	*x = RecoveryWeeks{}
+	mi := &file_phasewright_v1_plan_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecoveryWeeks) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecoveryWeeks) ProtoMessage() {}
+
+func (x *RecoveryWeeks) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_plan_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecoveryWeeks.ProtoReflect.Descriptor instead.
+func (*RecoveryWeeks) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_plan_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *RecoveryWeeks) GetEveryWeeks() int32 {
+	if x != nil {
+		return x.EveryWeeks
+	}
+	return 0
+}
+
+func (x *RecoveryWeeks) GetSessions() int32 {
+	if x != nil {
+		return x.Sessions
+	}
+	return 0
+}
+
+func (x *RecoveryWeeks) GetKeepPercent() float64 {
+	if x != nil {
+		return x.KeepPercent
+	}
+	return 0
+}
+
+// Tests lifts after weeks of the program. Loads that refer to their one-repetition maximum
+// afterwards refer to what the test shows.
+type Retest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Weeks of the program, counted from 1 with the lead-in, at whose end a test stands.
+	AfterWeeks []int32 `protobuf:"varint,1,rep,packed,name=after_weeks,json=afterWeeks,proto3" json:"after_weeks,omitempty"`
+	// A test at the end of every phase but the last.
+	PhaseEnds bool `protobuf:"varint,2,opt,name=phase_ends,json=phaseEnds,proto3" json:"phase_ends,omitempty"`
+	// Ids of the exercises to test; none are the lifts that goals name.
+	ExerciseIds   []string `protobuf:"bytes,3,rep,name=exercise_ids,json=exerciseIds,proto3" json:"exercise_ids,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Retest) Reset() {
+	*x = Retest{}
+	mi := &file_phasewright_v1_plan_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Retest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Retest) ProtoMessage() {}
+
+func (x *Retest) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_plan_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Retest.ProtoReflect.Descriptor instead.
+func (*Retest) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_plan_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *Retest) GetAfterWeeks() []int32 {
+	if x != nil {
+		return x.AfterWeeks
+	}
+	return nil
+}
+
+func (x *Retest) GetPhaseEnds() bool {
+	if x != nil {
+		return x.PhaseEnds
+	}
+	return false
+}
+
+func (x *Retest) GetExerciseIds() []string {
+	if x != nil {
+		return x.ExerciseIds
+	}
+	return nil
+}
+
 // What an athlete must be able to do for the plan to be meant for them: a one-repetition maximum
 // relative to body mass.
 type EntryCondition struct {
@@ -351,7 +480,7 @@ type EntryCondition struct {
 
 func (x *EntryCondition) Reset() {
 	*x = EntryCondition{}
-	mi := &file_phasewright_v1_plan_proto_msgTypes[5]
+	mi := &file_phasewright_v1_plan_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -363,7 +492,7 @@ func (x *EntryCondition) String() string {
 func (*EntryCondition) ProtoMessage() {}
 
 func (x *EntryCondition) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_plan_proto_msgTypes[5]
+	mi := &file_phasewright_v1_plan_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -376,7 +505,7 @@ func (x *EntryCondition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EntryCondition.ProtoReflect.Descriptor instead.
 func (*EntryCondition) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_plan_proto_rawDescGZIP(), []int{5}
+	return file_phasewright_v1_plan_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *EntryCondition) GetExerciseId() string {
@@ -406,13 +535,26 @@ type Plan struct {
 	Taper *Taper `protobuf:"bytes,4,opt,name=taper,proto3" json:"taper,omitempty"`
 	// What the plan asks of an athlete.
 	EntryConditions []*EntryCondition `protobuf:"bytes,5,rep,name=entry_conditions,json=entryConditions,proto3" json:"entry_conditions,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// Regular weeks with fewer sessions.
+	Recovery *RecoveryWeeks `protobuf:"bytes,6,opt,name=recovery,proto3" json:"recovery,omitempty"`
+	// Tests between training weeks.
+	Retest *Retest `protobuf:"bytes,7,opt,name=retest,proto3" json:"retest,omitempty"`
+	// Train on the first so many days of a week only; the others stay free for tests. Unset is all
+	// days.
+	SessionsPerWeek *int32 `protobuf:"varint,8,opt,name=sessions_per_week,json=sessionsPerWeek,proto3,oneof" json:"sessions_per_week,omitempty"`
+	// Leave out the attempts on the day of a peak.
+	NoAttempts bool `protobuf:"varint,9,opt,name=no_attempts,json=noAttempts,proto3" json:"no_attempts,omitempty"`
+	// Where the segments have more weeks than there are, cut them instead of refusing: a week at a
+	// time off the longest segment, the earliest of equals first, none below what its strategy needs,
+	// the last one last; then the lead-in, down to one week.
+	Shorten       bool `protobuf:"varint,10,opt,name=shorten,proto3" json:"shorten,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Plan) Reset() {
 	*x = Plan{}
-	mi := &file_phasewright_v1_plan_proto_msgTypes[6]
+	mi := &file_phasewright_v1_plan_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -424,7 +566,7 @@ func (x *Plan) String() string {
 func (*Plan) ProtoMessage() {}
 
 func (x *Plan) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_plan_proto_msgTypes[6]
+	mi := &file_phasewright_v1_plan_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -437,7 +579,7 @@ func (x *Plan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Plan.ProtoReflect.Descriptor instead.
 func (*Plan) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_plan_proto_rawDescGZIP(), []int{6}
+	return file_phasewright_v1_plan_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Plan) GetTracks() []*Track {
@@ -475,6 +617,41 @@ func (x *Plan) GetEntryConditions() []*EntryCondition {
 	return nil
 }
 
+func (x *Plan) GetRecovery() *RecoveryWeeks {
+	if x != nil {
+		return x.Recovery
+	}
+	return nil
+}
+
+func (x *Plan) GetRetest() *Retest {
+	if x != nil {
+		return x.Retest
+	}
+	return nil
+}
+
+func (x *Plan) GetSessionsPerWeek() int32 {
+	if x != nil && x.SessionsPerWeek != nil {
+		return *x.SessionsPerWeek
+	}
+	return 0
+}
+
+func (x *Plan) GetNoAttempts() bool {
+	if x != nil {
+		return x.NoAttempts
+	}
+	return false
+}
+
+func (x *Plan) GetShorten() bool {
+	if x != nil {
+		return x.Shorten
+	}
+	return false
+}
+
 var File_phasewright_v1_plan_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_plan_proto_rawDesc = "" +
@@ -504,17 +681,38 @@ const file_phasewright_v1_plan_proto_rawDesc = "" +
 	"\fkeep_percent\x18\x02 \x01(\x01B\x1d\xe0A\x01\xbaH\x17\xd8\x01\x01\x12\x12\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00>@R\vkeepPercent\"k\n" +
 	"\x05Taper\x12 \n" +
 	"\x04days\x18\x01 \x01(\x05B\f\xe0A\x02\xbaH\x06\x1a\x04\x18\x15(\x03R\x04days\x12@\n" +
-	"\fkeep_percent\x18\x02 \x01(\x01B\x1d\xe0A\x01\xbaH\x17\xd8\x01\x01\x12\x12\x19\x00\x00\x00\x00\x00\x80Q@)\x00\x00\x00\x00\x00\x00>@R\vkeepPercent\"\x83\x01\n" +
+	"\fkeep_percent\x18\x02 \x01(\x01B\x1d\xe0A\x01\xbaH\x17\xd8\x01\x01\x12\x12\x19\x00\x00\x00\x00\x00\x80Q@)\x00\x00\x00\x00\x00\x00>@R\vkeepPercent\"\xaa\x01\n" +
+	"\rRecoveryWeeks\x12-\n" +
+	"\vevery_weeks\x18\x01 \x01(\x05B\f\xe0A\x02\xbaH\x06\x1a\x04\x18\x10(\x02R\n" +
+	"everyWeeks\x12(\n" +
+	"\bsessions\x18\x02 \x01(\x05B\f\xe0A\x01\xbaH\x06\x1a\x04\x18\x06(\x00R\bsessions\x12@\n" +
+	"\fkeep_percent\x18\x03 \x01(\x01B\x1d\xe0A\x01\xbaH\x17\xd8\x01\x01\x12\x12\x19\x00\x00\x00\x00\x00\x80V@)\x00\x00\x00\x00\x00\x00>@R\vkeepPercent\"\x9a\x01\n" +
+	"\x06Retest\x124\n" +
+	"\vafter_weeks\x18\x01 \x03(\x05B\x13\xe0A\x01\xbaH\r\x92\x01\n" +
+	"\x104\"\x06\x1a\x04\x184(\x01R\n" +
+	"afterWeeks\x12\"\n" +
+	"\n" +
+	"phase_ends\x18\x02 \x01(\bB\x03\xe0A\x01R\tphaseEnds\x126\n" +
+	"\fexercise_ids\x18\x03 \x03(\tB\x13\xe0A\x01\xbaH\r\x92\x01\n" +
+	"\x10\x06\"\x06r\x04\x10\x01\x18@R\vexerciseIds\"\x83\x01\n" +
 	"\x0eEntryCondition\x12-\n" +
 	"\vexercise_id\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18@R\n" +
 	"exerciseId\x12B\n" +
-	"\x0ftimes_body_mass\x18\x02 \x01(\x01B\x1a\xe0A\x02\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\x10@)\x9a\x99\x99\x99\x99\x99\xb9?R\rtimesBodyMass\"\xb7\x02\n" +
+	"\x0ftimes_body_mass\x18\x02 \x01(\x01B\x1a\xe0A\x02\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\x10@)\x9a\x99\x99\x99\x99\x99\xb9?R\rtimesBodyMass\"\xc6\x04\n" +
 	"\x04Plan\x12:\n" +
 	"\x06tracks\x18\x01 \x03(\v2\x15.phasewright.v1.TrackB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10\x14R\x06tracks\x124\n" +
 	"\alead_in\x18\x02 \x01(\v2\x16.phasewright.v1.LeadInB\x03\xe0A\x01R\x06leadIn\x123\n" +
 	"\x06deload\x18\x03 \x01(\v2\x16.phasewright.v1.DeloadB\x03\xe0A\x01R\x06deload\x120\n" +
 	"\x05taper\x18\x04 \x01(\v2\x15.phasewright.v1.TaperB\x03\xe0A\x01R\x05taper\x12V\n" +
-	"\x10entry_conditions\x18\x05 \x03(\v2\x1e.phasewright.v1.EntryConditionB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10\x14R\x0fentryConditionsBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
+	"\x10entry_conditions\x18\x05 \x03(\v2\x1e.phasewright.v1.EntryConditionB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10\x14R\x0fentryConditions\x12>\n" +
+	"\brecovery\x18\x06 \x01(\v2\x1d.phasewright.v1.RecoveryWeeksB\x03\xe0A\x01R\brecovery\x123\n" +
+	"\x06retest\x18\a \x01(\v2\x16.phasewright.v1.RetestB\x03\xe0A\x01R\x06retest\x12=\n" +
+	"\x11sessions_per_week\x18\b \x01(\x05B\f\xe0A\x01\xbaH\x06\x1a\x04\x18\a(\x01H\x00R\x0fsessionsPerWeek\x88\x01\x01\x12$\n" +
+	"\vno_attempts\x18\t \x01(\bB\x03\xe0A\x01R\n" +
+	"noAttempts\x12\x1d\n" +
+	"\ashorten\x18\n" +
+	" \x01(\bB\x03\xe0A\x01R\ashortenB\x14\n" +
+	"\x12_sessions_per_weekBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (
 	file_phasewright_v1_plan_proto_rawDescOnce sync.Once
@@ -528,32 +726,36 @@ func file_phasewright_v1_plan_proto_rawDescGZIP() []byte {
 	return file_phasewright_v1_plan_proto_rawDescData
 }
 
-var file_phasewright_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_phasewright_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
 var file_phasewright_v1_plan_proto_goTypes = []any{
 	(*Segment)(nil),         // 0: phasewright.v1.Segment
 	(*Track)(nil),           // 1: phasewright.v1.Track
 	(*LeadIn)(nil),          // 2: phasewright.v1.LeadIn
 	(*Deload)(nil),          // 3: phasewright.v1.Deload
 	(*Taper)(nil),           // 4: phasewright.v1.Taper
-	(*EntryCondition)(nil),  // 5: phasewright.v1.EntryCondition
-	(*Plan)(nil),            // 6: phasewright.v1.Plan
-	(*structpb.Struct)(nil), // 7: google.protobuf.Struct
-	(Muscle)(0),             // 8: phasewright.v1.Muscle
+	(*RecoveryWeeks)(nil),   // 5: phasewright.v1.RecoveryWeeks
+	(*Retest)(nil),          // 6: phasewright.v1.Retest
+	(*EntryCondition)(nil),  // 7: phasewright.v1.EntryCondition
+	(*Plan)(nil),            // 8: phasewright.v1.Plan
+	(*structpb.Struct)(nil), // 9: google.protobuf.Struct
+	(Muscle)(0),             // 10: phasewright.v1.Muscle
 }
 var file_phasewright_v1_plan_proto_depIdxs = []int32{
-	7, // 0: phasewright.v1.Segment.parameters:type_name -> google.protobuf.Struct
-	8, // 1: phasewright.v1.Track.muscles:type_name -> phasewright.v1.Muscle
-	0, // 2: phasewright.v1.Track.segments:type_name -> phasewright.v1.Segment
-	1, // 3: phasewright.v1.Plan.tracks:type_name -> phasewright.v1.Track
-	2, // 4: phasewright.v1.Plan.lead_in:type_name -> phasewright.v1.LeadIn
-	3, // 5: phasewright.v1.Plan.deload:type_name -> phasewright.v1.Deload
-	4, // 6: phasewright.v1.Plan.taper:type_name -> phasewright.v1.Taper
-	5, // 7: phasewright.v1.Plan.entry_conditions:type_name -> phasewright.v1.EntryCondition
-	8, // [8:8] is the sub-list for method output_type
-	8, // [8:8] is the sub-list for method input_type
-	8, // [8:8] is the sub-list for extension type_name
-	8, // [8:8] is the sub-list for extension extendee
-	0, // [0:8] is the sub-list for field type_name
+	9,  // 0: phasewright.v1.Segment.parameters:type_name -> google.protobuf.Struct
+	10, // 1: phasewright.v1.Track.muscles:type_name -> phasewright.v1.Muscle
+	0,  // 2: phasewright.v1.Track.segments:type_name -> phasewright.v1.Segment
+	1,  // 3: phasewright.v1.Plan.tracks:type_name -> phasewright.v1.Track
+	2,  // 4: phasewright.v1.Plan.lead_in:type_name -> phasewright.v1.LeadIn
+	3,  // 5: phasewright.v1.Plan.deload:type_name -> phasewright.v1.Deload
+	4,  // 6: phasewright.v1.Plan.taper:type_name -> phasewright.v1.Taper
+	7,  // 7: phasewright.v1.Plan.entry_conditions:type_name -> phasewright.v1.EntryCondition
+	5,  // 8: phasewright.v1.Plan.recovery:type_name -> phasewright.v1.RecoveryWeeks
+	6,  // 9: phasewright.v1.Plan.retest:type_name -> phasewright.v1.Retest
+	10, // [10:10] is the sub-list for method output_type
+	10, // [10:10] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_plan_proto_init() }
@@ -563,13 +765,14 @@ func file_phasewright_v1_plan_proto_init() {
 	}
 	file_phasewright_v1_anatomy_proto_init()
 	file_phasewright_v1_plan_proto_msgTypes[0].OneofWrappers = []any{}
+	file_phasewright_v1_plan_proto_msgTypes[8].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_phasewright_v1_plan_proto_rawDesc), len(file_phasewright_v1_plan_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   7,
+			NumMessages:   9,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

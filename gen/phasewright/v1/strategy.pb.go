@@ -40,6 +40,11 @@ const (
 	ParameterKind_PARAMETER_KIND_BOOL ParameterKind = 4
 	// A list of whole numbers.
 	ParameterKind_PARAMETER_KIND_LIST ParameterKind = 5
+	// Sets as a coach writes them, as text. Items are joined by commas: sets x repetitions @ load /
+	// rest, of which only the repetitions are needed. Repetitions: 8, 8-12, 6+ (six or more) or max
+	// (as many as possible). Load: 70% (of the 1RM), 10RM, 90%10RM, RM (of the item's own
+	// repetitions), fail (to failure), RIR2 (two repetitions in reserve). Rest: 90s or 3min.
+	ParameterKind_PARAMETER_KIND_SETS ParameterKind = 6
 )
 
 // Enum value maps for ParameterKind.
@@ -51,6 +56,7 @@ var (
 		3: "PARAMETER_KIND_TEXT",
 		4: "PARAMETER_KIND_BOOL",
 		5: "PARAMETER_KIND_LIST",
+		6: "PARAMETER_KIND_SETS",
 	}
 	ParameterKind_value = map[string]int32{
 		"PARAMETER_KIND_UNSPECIFIED": 0,
@@ -59,6 +65,7 @@ var (
 		"PARAMETER_KIND_TEXT":        3,
 		"PARAMETER_KIND_BOOL":        4,
 		"PARAMETER_KIND_LIST":        5,
+		"PARAMETER_KIND_SETS":        6,
 	}
 )
 
@@ -366,14 +373,15 @@ const file_phasewright_v1_strategy_proto_rawDesc = "" +
 	"parameters\x18\b \x03(\v2\x1d.phasewright.v1.ParameterSpecB\v\xe0A\x03\xbaH\x05\x92\x01\x02\x10dR\n" +
 	"parameters:F\xeaAC\n" +
 	"\x14phasewright/Strategy\x12\x15strategies/{strategy}*\n" +
-	"strategies2\bstrategy*\xaf\x01\n" +
+	"strategies2\bstrategy*\xc8\x01\n" +
 	"\rParameterKind\x12\x1e\n" +
 	"\x1aPARAMETER_KIND_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15PARAMETER_KIND_NUMBER\x10\x01\x12\x18\n" +
 	"\x14PARAMETER_KIND_RANGE\x10\x02\x12\x17\n" +
 	"\x13PARAMETER_KIND_TEXT\x10\x03\x12\x17\n" +
 	"\x13PARAMETER_KIND_BOOL\x10\x04\x12\x17\n" +
-	"\x13PARAMETER_KIND_LIST\x10\x05BEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
+	"\x13PARAMETER_KIND_LIST\x10\x05\x12\x17\n" +
+	"\x13PARAMETER_KIND_SETS\x10\x06BEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (
 	file_phasewright_v1_strategy_proto_rawDescOnce sync.Once
