@@ -3,6 +3,7 @@ package strategies
 
 import (
 	"github.com/phasewright/phasewright/engine"
+	"github.com/phasewright/phasewright/strategies/autoregulated"
 	"github.com/phasewright/phasewright/strategies/block"
 	"github.com/phasewright/phasewright/strategies/constant"
 	"github.com/phasewright/phasewright/strategies/linear"
@@ -13,6 +14,7 @@ import (
 // Builtin gives the built-in strategies, ready for engine.NewRegistry.
 func Builtin() []engine.Strategy {
 	return []engine.Strategy{
+		autoregulated.Strategy{},
 		block.Strategy{},
 		constant.Strategy{},
 		linear.New(),

@@ -46,7 +46,7 @@ func TestBuiltinNames(t *testing.T) {
 	for _, d := range reg.List() {
 		ids = append(ids, d.ID())
 	}
-	require.Equal(t, []string{"block@1", "constant@1", "linear@1", "reverse-linear@1", "strength-then-size@1", "undulating@1"}, ids)
+	require.Equal(t, []string{"autoregulated@1", "block@1", "constant@1", "linear@1", "reverse-linear@1", "strength-then-size@1", "undulating@1"}, ids)
 }
 
 // Default outlines, to be read by eye. Rewritten with: go test ./strategies -rewrite

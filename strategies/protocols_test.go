@@ -24,6 +24,8 @@ func yes(name string) plan.Param {
 	return plan.Param{Name: name, Value: plan.Value{Kind: plan.ValueBool, Bool: true}}
 }
 
+func sets(name, s string) plan.Param { return text(name, s) }
+
 func list(name string, n ...int32) plan.Param {
 	return plan.Param{Name: name, Value: plan.Value{Kind: plan.ValueList, List: n}}
 }
@@ -137,6 +139,4 @@ func TestProtocols(t *testing.T) {
 		}
 		require.Equal(t, mirror, weeksOf(t, o))
 	})
-
-	published(t)
 }

@@ -86,10 +86,22 @@ func scheme(s *plan.Scheme) string {
 	if !s.Hold.IsZero() {
 		out += " or " + span(s.Hold.Min, s.Hold.Max) + " s"
 	}
+	if s.OpenEnded {
+		out += "+"
+	}
+	if in := s.Effort.Intensity; in.Set {
+		out += " @ " + in.Value.String()
+		switch ref := s.Effort.Reference; ref.Kind {
+		case plan.RefRM:
+			out += fmt.Sprintf(" of the %dRM", ref.RM)
+		case plan.RefSetBefore:
+			out += " of the set before, moved by the table"
+		}
+	}
 	if s.Effort.ToFailure {
 		out += ", to failure"
-	} else {
-		out += fmt.Sprintf(", RIR %d", s.Effort.RIR.Value)
+	} else if rir := s.Effort.RIR; rir.Set {
+		out += fmt.Sprintf(", RIR %d", rir.Value)
 	}
 	out += ", rest " + s.Rest.String()
 	if s.Effort.Reference.Kind == plan.RefLatest {

@@ -36,6 +36,7 @@ var _ engine.Strategy = Strategy{}
 // Describe gives the descriptor.
 func (Strategy) Describe() plan.Descriptor {
 	specs := append(build.Common(2, "novice: 1"), build.SetsParams()...)
+	specs = append(specs, build.ListParams("")...)
 	specs = append(specs,
 		build.Varying(build.Range(goalReps, plan.Range{Min: 6, Max: 12}, 1, 30, "repetitions", "Repetitions of a goal lift.",
 			"ACSM 2009, ACSM 2026; Lopez 2021: heavy loads for 1RM, any for size"),
@@ -66,6 +67,7 @@ func (s Strategy) Parse(params []plan.Param) (engine.Instance, error) {
 	}
 	c := fault.NewCollector(fault.Invalid)
 	build.CheckCommon(c, &v)
+	build.CheckLists(c, &v)
 	if err := c.Err(); err != nil {
 		return nil, err
 	}
@@ -107,7 +109,8 @@ func (in *instance) Outline(ctx context.Context, r plan.OutlineRequest) (plan.Ou
 	easeBy = shared.Ease(easeBy)
 	last := build.EffortOr(&in.v, effort, build.LastEffort(r.Status))
 	goal := build.RangeOr(&in.v, goalReps, defaultGoalReps(&r))
-	heavy := r.Strength && goal.Max <= heavyReps && !in.v.Given(effort)
+	goalList, otherList, singleList := in.v.Sets(build.GoalList), in.v.Sets(build.OtherList), in.v.Sets(build.SingleList)
+	heavy := r.Strength && build.Most(goalList, goal) <= heavyReps && !in.v.Given(effort)
 	goalSets, sets := build.SetsOf(&in.v, r.Status)
 	rest := plan.Seconds(in.v.Whole(build.Rests))
 
@@ -132,9 +135,9 @@ func (in *instance) Outline(ctx context.Context, r plan.OutlineRequest) (plan.Ou
 		weeks[w] = plan.OutlineWeek{
 			Kind: plan.WeekTraining, Dose: build.Dose(at, n),
 			Sessions: rotation.Week(r.Sessions[w], build.Work{
-				Goal:     build.Line{Sets: goalSets, Reps: goal, Rest: rest, Effort: goalNow},
-				Multi:    build.Line{Sets: sets, Reps: in.v.Range(otherReps), Rest: rest, Effort: now},
-				Single:   build.Line{Sets: sets, Reps: in.v.Range(singleReps), Rest: rest, Effort: now},
+				Goal:     build.Line{Sets: goalSets, Reps: goal, Rest: rest, Effort: goalNow, List: goalList},
+				Multi:    build.Line{Sets: sets, Reps: in.v.Range(otherReps), Rest: rest, Effort: now, List: otherList},
+				Single:   build.Line{Sets: sets, Reps: in.v.Range(singleReps), Rest: rest, Effort: now, List: singleList},
 				Deferred: from > 0 && int32(w)+1 >= from,
 				Status:   r.Status,
 			}),
@@ -145,8 +148,8 @@ func (in *instance) Outline(ctx context.Context, r plan.OutlineRequest) (plan.Ou
 			i++
 		}
 	}
-	aim := "The same work all through: goal lifts " + build.RangeText(goal) + ", other multi-joint lifts " +
-		build.RangeText(in.v.Range(otherReps)) + ", single-joint exercises " + build.RangeText(in.v.Range(singleReps)) +
+	aim := "The same work all through: goal lifts " + build.ListText(goalList, goal) + ", other multi-joint lifts " +
+		build.ListText(otherList, in.v.Range(otherReps)) + ", single-joint exercises " + build.ListText(singleList, in.v.Range(singleReps)) +
 		" repetitions. " + build.Course(last, easeBy, n, goalSets, sets)
 	if heavy && last.RIR < heavyRIR {
 		aim += fmt.Sprintf(" Goal lifts keep RIR %d or more.", heavyRIR)

@@ -18,6 +18,7 @@ const (
 
 	firstReps        = "first_reps"
 	lastReps         = "last_reps"
+	stepWeeks        = "step_weeks"
 	effort           = "effort"
 	recoveryEvery    = "recovery_every"
 	recoveryReps     = "recovery_reps"
@@ -80,6 +81,8 @@ func (s Strategy) Describe() plan.Descriptor {
 		build.Varying(build.EffortParam(effort, "1", "Effort of the last set in the last week; \"failure\" takes the load for as many repetitions as can be done.", build.EffortSource),
 			"novice: 2"),
 		build.RestParam(build.Rests, ""),
+		build.Number(stepWeeks, 1, 1, 26, "weeks", "So many training weeks in a row have the same repetitions; the steps are even from one such block to the next.",
+			"Rhea 2002: 4; Rhea 2003: 5; 1: "+build.Practice),
 		build.Number(recoveryEvery, 0, 0, 12, "weeks", "Every so many weeks is a recovery week with fewer sessions, and there are no deloads. 0: none; 1 is not possible.", build.Practice),
 		build.Range(recoveryReps, plan.Range{Min: 12, Max: 12}, 8, 30, "repetitions", "Repetitions in a recovery week.", build.Practice),
 		build.Number(recoverySessions, 2, 1, 7, "sessions", "Sessions in a recovery week, at most those available.", build.Practice),
@@ -169,12 +172,14 @@ func (in *instance) Outline(ctx context.Context, r plan.OutlineRequest) (plan.Ou
 	end := build.EffortOr(&in.v, effort, build.LastEffort(r.Status))
 	goalSets, sets := build.SetsOf(&in.v, r.Status)
 	rotation := shared.Rotation()
+	hold := in.v.Whole(stepWeeks)
+	blocks := (n + hold - 1) / hold
 
 	weeks := make([]plan.OutlineWeek, r.Weeks)
 	ranges := make([]plan.Range, 0, n)
 	i := int32(0)
 	for w := range weeks {
-		week, reps, now := &weeks[w], build.Between(first, last, i, n), build.Eased(end, easeBy, i, n)
+		week, reps, now := &weeks[w], build.Between(first, last, i/hold, blocks), build.Eased(end, easeBy, i, n)
 		sessions := r.Sessions[w]
 		week.Kind, week.Dose = plan.WeekTraining, build.Dose(i, n)
 		switch {
@@ -184,7 +189,7 @@ func (in *instance) Outline(ctx context.Context, r plan.OutlineRequest) (plan.Ou
 			sessions = min(sessions, in.v.Whole(recoverySessions))
 		case deload[w]:
 			// A deload repeats the week before: new loads are for fresh weeks.
-			reps, now = build.Between(first, last, max(i-1, 0), n), build.Eased(end, easeBy, max(i-1, 0), n)
+			reps, now = build.Between(first, last, max(i-1, 0)/hold, blocks), build.Eased(end, easeBy, max(i-1, 0), n)
 		default:
 			ranges = append(ranges, reps)
 			i++

@@ -1,6 +1,10 @@
 package undulating
 
-import "slices"
+import (
+	"slices"
+
+	"github.com/phasewright/phasewright/strategies/internal/build"
+)
 
 // turns tells which zone a session has.
 type turns struct {
@@ -30,23 +34,17 @@ func (t *turns) session(workout int32) int32 {
 		t.recurred[workout]++
 		return at % t.zones
 	}
-	// Three workouts and three zones would make A always heavy.
-	if gcd := divisor(t.workouts, t.zones); t.workouts > 1 && gcd > 1 {
-		at += at / (t.workouts / gcd * t.zones)
-	}
-	return at % t.zones
-}
-
-func divisor(a, b int32) int32 {
-	for b > 0 {
-		a, b = b, a%b
-	}
-	return a
+	return build.Turn(at, t.zones, t.workouts)
 }
 
 // label names zones by how heavy they are among the others.
 func label(list []zone) {
-	weight := func(z *zone) int32 { return z.reps.Min + z.reps.Max }
+	weight := func(z *zone) int32 {
+		if len(z.list) > 0 {
+			return z.list[0].Reps.Min + z.list[0].Reps.Max
+		}
+		return z.reps.Min + z.reps.Max
+	}
 	var kinds []int32
 	for i := range list {
 		if w := weight(&list[i]); !slices.Contains(kinds, w) {

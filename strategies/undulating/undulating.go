@@ -38,6 +38,7 @@ const (
 )
 
 func zoneReps(i int) string { return fmt.Sprintf("zone_%d_reps", i+1) }
+func zoneList(i int) string { return fmt.Sprintf("zone_%d_list", i+1) }
 
 // Strategy implements engine.Strategy.
 type Strategy struct{}
@@ -47,10 +48,13 @@ var _ engine.Strategy = Strategy{}
 // Describe gives the descriptor.
 func (Strategy) Describe() plan.Descriptor {
 	specs := append(build.Common(2, "novice: 1"), build.SetsParams()...)
+	specs = append(specs, build.ListParams(" where these don't change")[1:]...)
 	for i, r := range suited(plan.Intermediate, false, false) {
 		specs = append(specs, build.Varying(
 			build.Range(zoneReps(i), r, 1, 30, "repetitions", fmt.Sprintf("Repetitions of zone %d; zones come in the order of their numbers.", i+1), zoneSource(i)),
-			varies(i)))
+			varies(i)),
+			build.SetsList(zoneList(i), "", fmt.Sprintf("Sets of zone %d, for what changes with the zone, as a list, such as 3x3@90%%/3min, 10@70%%. Given, it comes before sets, repetitions, effort and rest; what an item leaves open is taken from these. "+
+				"Single-joint exercises take its sets from 8 repetitions up, with a load of their own. The zone has to be one of the first so many that zones counts.", i+1), build.Practice))
 	}
 	specs = append(specs,
 		build.Choice(turn, []string{bySession, byWorkout, byWeek}, bySession,
@@ -143,10 +147,16 @@ func (s Strategy) Parse(params []plan.Param) (engine.Instance, error) {
 	}
 	c := fault.NewCollector(fault.Invalid)
 	build.CheckCommon(c, &v)
+	build.CheckLists(c, &v)
 	n := v.Whole(zones)
 	for _, list := range [...]string{zoneSets, zoneRests} {
 		if got := len(v.List(list)); got > int(n) {
 			c.Add(engine.ReasonParametersClash, engine.ParameterField(list), fmt.Sprintf("has %d values for %d zones; at most one a zone is right", got, n))
+		}
+	}
+	for i := n; i < mostZones; i++ {
+		if len(v.Sets(zoneList(int(i)))) > 0 {
+			c.Add(engine.ReasonParametersClash, engine.ParameterField(zoneList(int(i))), fmt.Sprintf("is given for zone %d of %d; more zones, or no list, is right", i+1, n))
 		}
 	}
 	rotation := build.SharedOf(&v).Rotation()
@@ -167,14 +177,17 @@ type zone struct {
 	reps  plan.Range
 	sets  int32 // 0: as for all
 	rest  plan.Seconds
+	list  []plan.Scheme
 }
+
+func (z *zone) text() string { return build.ListText(z.list, z.reps) }
 
 func (in *instance) zones(r *plan.OutlineRequest) []zone {
 	rests, sets := in.v.List(zoneRests), in.v.List(zoneSets)
 	out := make([]zone, in.v.Whole(zones))
 	reps := suited(r.Status, r.Strength, r.Size)
 	for i := range out {
-		out[i] = zone{reps: build.RangeOr(&in.v, zoneReps(i), reps[i]), rest: plan.Seconds(in.v.Whole(build.Rests))}
+		out[i] = zone{reps: build.RangeOr(&in.v, zoneReps(i), reps[i]), rest: plan.Seconds(in.v.Whole(build.Rests)), list: in.v.Sets(zoneList(i))}
 		if i < len(sets) {
 			out[i].sets = sets[i]
 		}
@@ -226,7 +239,7 @@ func (in *instance) Outline(ctx context.Context, r plan.OutlineRequest) (plan.Ou
 			Sessions: rotation.Each(r.Sessions[w], func(workout int32) (build.Work, string) {
 				z := &list[turns.session(workout)]
 				label := z.label
-				if now.Failure && !deload[w] {
+				if now.Failure && !deload[w] && len(z.list) == 0 {
 					label = build.RangeText(z.reps) + "RM"
 				}
 				return in.work(z, now, goalSets, sets, &r), label
@@ -255,7 +268,7 @@ func (in *instance) Outline(ctx context.Context, r plan.OutlineRequest) (plan.Ou
 func (in *instance) reserved(r *plan.OutlineRequest) bool { return r.Strength && !in.v.Given(effort) }
 
 func (in *instance) work(z *zone, now build.Effort, goalSets, sets plan.SetCount, r *plan.OutlineRequest) build.Work {
-	moving := build.Line{Sets: sets, Reps: z.reps, Rest: z.rest, Effort: now}
+	moving := build.Line{Sets: sets, Reps: z.reps, Rest: z.rest, Effort: now, List: z.list}
 	steady := build.Line{Sets: sets, Rest: plan.Seconds(in.v.Whole(build.Rests)), Effort: now}
 	if z.sets > 0 {
 		goalSets, moving.Sets = plan.FixedSets(z.sets), plan.FixedSets(z.sets)
@@ -266,13 +279,14 @@ func (in *instance) work(z *zone, now build.Effort, goalSets, sets plan.SetCount
 		w.Goal.Effort = now.AtLeast(strengthRIR)
 	}
 	w.Single.Reps = build.Floored(z.reps)
+	w.Single.List = build.Small(z.list)
 	if in.v.Text(scope) != all {
 		w.Single = steady
-		w.Single.Reps = in.v.Range(singleReps)
+		w.Single.Reps, w.Single.List = in.v.Range(singleReps), in.v.Sets(build.SingleList)
 	}
 	if in.v.Text(scope) == goalLifts {
 		w.Multi = steady
-		w.Multi.Reps = in.v.Range(otherReps)
+		w.Multi.Reps, w.Multi.List = in.v.Range(otherReps), in.v.Sets(build.OtherList)
 	}
 	return w
 }
@@ -284,7 +298,7 @@ func (in *instance) scaled(list []zone, goalSets, sets plan.SetCount) []plan.Set
 		out = append(out, sets)
 	}
 	for i := range list {
-		if list[i].sets == 0 {
+		if list[i].sets == 0 && len(list[i].list) == 0 {
 			return append(out, goalSets, sets)
 		}
 	}
@@ -315,16 +329,17 @@ func (in *instance) aim(list []zone) string {
 		if list[i].label != "" {
 			out += list[i].label + " "
 		}
-		out += build.RangeText(list[i].reps)
+		out += list[i].text()
 	}
 	out += ". "
 	switch in.v.Text(scope) {
 	case all:
 		out += "Single-joint exercises stay at 8 and more. "
 	case multiJoint:
-		out += "Single-joint exercises stay at " + build.RangeText(in.v.Range(singleReps)) + ". "
+		out += "Single-joint exercises stay at " + build.ListText(in.v.Sets(build.SingleList), in.v.Range(singleReps)) + ". "
 	case goalLifts:
-		out += "Other multi-joint lifts stay at " + build.RangeText(in.v.Range(otherReps)) + ", single-joint exercises at " + build.RangeText(in.v.Range(singleReps)) + ". "
+		out += "Other multi-joint lifts stay at " + build.ListText(in.v.Sets(build.OtherList), in.v.Range(otherReps)) + ", single-joint exercises at " +
+			build.ListText(in.v.Sets(build.SingleList), in.v.Range(singleReps)) + ". "
 	}
 	return out
 }

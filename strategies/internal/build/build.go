@@ -42,12 +42,14 @@ func (e Effort) outline(deferred bool) plan.Effort {
 	return out
 }
 
-// Line is the work of one loaded role. Rest 0 lets repetitions and role decide.
+// Line is the work of one loaded role. Rest 0 lets repetitions and role decide. A list
+// comes before sets and repetitions; effort and rest fill in what it leaves open.
 type Line struct {
 	Sets plan.SetCount
 	Reps plan.Range
 	Rest plan.Seconds
 	Effort
+	List []plan.Scheme
 }
 
 // Work is the work of a session for every role; what it doesn't hold (trunk,
@@ -97,6 +99,11 @@ func (w Work) Targets() []plan.Target {
 	out := make([]plan.Target, len(schemes))
 	for i := range schemes {
 		out[i] = plan.Target{Role: plan.GoalLift + plan.Role(i), Schemes: schemes[i : i+1 : i+1]}
+	}
+	for i, l := range [...]*Line{&w.Goal, &w.Multi, &w.Single} {
+		if len(l.List) > 0 {
+			out[i].Schemes = w.listed(out[i].Role, l)
+		}
 	}
 	return out
 }

@@ -38,6 +38,13 @@ func List(name string, lo, hi int64, unit, says, source string) plan.ParamSpec {
 	}
 }
 
+// SetsList specifies a list of sets.
+func SetsList(name, def, says, source string) plan.ParamSpec {
+	return plan.ParamSpec{
+		Name: name, Kind: plan.ValueSets, Default: plan.Value{Kind: plan.ValueText, Text: def}, Says: says, Source: source,
+	}
+}
+
 // Choice specifies one of some words.
 func Choice(name string, choices []string, def, says, source string) plan.ParamSpec {
 	return plan.ParamSpec{

@@ -87,6 +87,23 @@ func (r *Rotation) Each(n int32, work func(workout int32) (w Work, label string)
 	return out
 }
 
+// Turn gives which of n kinds of work session at (from 0) has, one after the other. So
+// that no workout always meets the same kind, as A of three workouts would of three
+// kinds, one is skipped a round.
+func Turn(at, n, workouts int32) int32 {
+	if gcd := divisor(workouts, n); workouts > 1 && gcd > 1 {
+		at += at / (workouts / gcd * n)
+	}
+	return at % n
+}
+
+func divisor(a, b int32) int32 {
+	for b > 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
 // RangeText prints a range as a coach writes it.
 func RangeText(r plan.Range) string {
 	if r.Min == r.Max {
