@@ -88,7 +88,7 @@ fuzz() {
   while IFS=: read -r file target; do
     found=1
     echo "$target in $(dirname "$file")"
-    go test -run '^$' -fuzz "^$target\$" -fuzztime "$1" "./$(dirname "$file")" | tail -3
+    go test -run '^$' -fuzz "^$target\$" -fuzztime "$1" -fuzzminimizetime 2s "./$(dirname "$file")" | tail -3
   done < <(sources '*_test.go' | xargs grep -HoE "^func Fuzz$2\(" | sed -E 's/func (Fuzz[A-Za-z0-9_]*)\(/\1/')
   ((found)) || die "no fuzz target found"
 }

@@ -376,11 +376,17 @@ func (g *generation) allocate(ctx context.Context, w *window, done []*allocated)
 	a := &allocated{window: w, picks: g.shortlist(w)}
 	g.blocked = g.tooSoon(w, done)
 	var err error
-	if a.model, err = g.allocationModel(w, a.picks); err != nil {
-		return nil, err
+	for _, zones := range [...]bool{true, false} {
+		if a.model, err = g.allocationModel(w, a.picks, zones); err != nil {
+			return nil, err
+		}
+		g.engine.done("model")
+		a.answer, err = schedule.Solve(ctx, a.model, g.prior(a, nearest(w, done)), g.engine.budget)
+		if f, ok := fault.As(err); !ok || f.Kind != fault.Infeasible {
+			break // without every zone then
+		}
 	}
-	g.engine.done("model")
-	if a.answer, err = schedule.Solve(ctx, a.model, g.prior(a, nearest(w, done)), g.engine.budget); err != nil {
+	if err != nil {
 		return nil, err
 	}
 	for _, r := range w.runs() {

@@ -11,8 +11,9 @@ import (
 	"github.com/phasewright/phasewright/engine/schedule"
 )
 
-// allocationModel states the allocation problem of a window for its heaviest week.
-func (g *generation) allocationModel(w *window, picks []pick) (*schedule.Model, error) {
+// allocationModel states the allocation problem of a window for its heaviest week. With
+// zones a goal lift is trained on as many days as it has different work for.
+func (g *generation) allocationModel(w *window, picks []pick, zones bool) (*schedule.Model, error) {
 	l := g.brief.Request.Constraints.Limits
 	m := &schedule.Model{Weeks: w.weeks, Seed: g.brief.Request.Seed}
 	for i := range w.columns {
@@ -27,11 +28,16 @@ func (g *generation) allocationModel(w *window, picks []pick) (*schedule.Model, 
 	}
 	peak := g.heaviest(w)
 	for _, lift := range peak.Lifts {
-		if !slices.ContainsFunc(picks, func(p pick) bool { return p.ex.ID == lift.ExerciseID }) {
+		at := slices.IndexFunc(picks, func(p pick) bool { return p.ex.ID == lift.ExerciseID })
+		if at < 0 {
 			continue // said by absent
 		}
 		m.Lifts = append(m.Lifts, schedule.Lift{ID: lift.ExerciseID, Path: g.liftPath(lift.ExerciseID), Wanted: lift.Sets,
 			Weight: lift.Weight, MinDays: min(lift.MinDays, int32(len(w.columns)))})
+		if zones {
+			l := &m.Lifts[len(m.Lifts)-1]
+			l.MinDays = max(l.MinDays, g.zones(w, &picks[at]))
+		}
 	}
 	for i := range picks {
 		c, err := g.candidate(w, &picks[i], m)
@@ -48,6 +54,27 @@ func (g *generation) allocationModel(w *window, picks []pick) (*schedule.Model, 
 		{Name: "knee/hip", Left: []plan.Pattern{plan.Squat, plan.Lunge, plan.KneeExtension}, Right: []plan.Pattern{plan.Hinge, plan.HipExtension, plan.KneeFlexion}},
 	}
 	return m, nil
+}
+
+// zones counts the different work that an exercise has within one week, at most: where
+// its repetitions change from day to day, it is there on as many days.
+func (g *generation) zones(w *window, p *pick) int32 {
+	most := 0
+	for _, week := range w.list {
+		var seen [][]plan.Scheme
+		for i := range w.sessions {
+			s := &w.sessions[i]
+			if s.week != week || !g.possibleIn(p.ex, &w.columns[s.column]) {
+				continue
+			}
+			asked := g.asked(s, p)
+			if len(asked) > 0 && !slices.ContainsFunc(seen, func(have []plan.Scheme) bool { return slices.EqualFunc(have, asked, sameScheme) }) {
+				seen = append(seen, asked)
+			}
+		}
+		most = max(most, len(seen))
+	}
+	return int32(most)
 }
 
 // room is the time for exercises in the tightest of a column's sessions: not always the

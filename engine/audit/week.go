@@ -197,6 +197,9 @@ func (a *auditor) missingSessions(w *week) {
 		}
 		offered++
 	}
+	if most := a.r.Plan.SessionsPerWeek; most.Set {
+		offered = min(offered, int(most.Value))
+	}
 	if n := len(w.sessions); n < offered {
 		a.finding(w.about(ruleSessionsShort), "%d of %d days are used.", n, offered)
 	}

@@ -165,6 +165,7 @@ func (t *text) wholeProgram() {
 		t.apart(ph)
 	}
 	t.totals(weeks)
+	t.peaks(weeks)
 	t.findings()
 	t.contingencies()
 }

@@ -64,7 +64,7 @@ func (Strategy) Describe() plan.Descriptor {
 		Name: name, Version: version,
 		Says: "Goal lifts: two sets that lead up to a repetition maximum, a set of as many repetitions as possible at it, then another at a load that the repetitions of the set before move by a table. " +
 			"Those of the last set move the next session's load. Someone has to be able to catch the bar. Other exercises keep their ranges; effort and weekly sets rise through the weeks.",
-		Claims: "One study of 23 college players over six weeks: the bench press gained 93 N more or less where the 1RM of a linear plan did not change (+93.4 against −0.4 N; Mann 2010). " +
+		Claims: "One study of 23 college players over six weeks: the bench press rose by 93.4 N, under a linear plan it did not (−0.4 N; Mann 2010). " +
 			"One small study decides nothing, and no way to order or regulate training has a consistent advantage (ACSM 2026). The tables are from memory; those for maxima other than 3, 6 and 10 are the nearest of these.",
 		MinWeeks: minWeeks, MaxWeeks: maxWeeks,
 		Params: build.Sorted(specs...),

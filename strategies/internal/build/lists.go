@@ -41,14 +41,11 @@ func CheckLists(c *fault.Collector, v *engine.Values) {
 }
 
 // Small makes a list fit for single-joint exercises: sets of few repetitions get more,
-// and a load of their own instead of the heavy one.
+// and every given load gives way to one of their own, as does as many as possible.
 func Small(list []plan.Scheme) []plan.Scheme {
 	out := append([]plan.Scheme(nil), list...)
 	for i := range out {
 		s := &out[i]
-		if s.Reps.Min >= singleJointFloor {
-			continue
-		}
 		s.Reps = Floored(s.Reps)
 		s.OpenEnded = false
 		if s.Effort.Intensity.Set {
