@@ -53,9 +53,56 @@ func (g *generation) weekSets(w *window, picks []pick, sets [][]int32, week int)
 	for i := range peak.Lifts {
 		a.lift(peak.Lifts[i], now.Lifts[i], sets)
 	}
+	g.cutFromDone(w, a, week)
 	a.trim()
 	g.keepCaps(w, a, week)
 	return a.sets
+}
+
+// notCut is the share of the sets of a full session from which those of a taper are no fewer.
+const notCut plan.Permille = 1000
+
+// cutFromDone makes a taper one where its window fulfils wishes better than the weeks
+// before it did, which limits or other segments held below them: it is cut from what was
+// done then, not from what was wished.
+func (g *generation) cutFromDone(w *window, a *apportioner, week int) {
+	if g.weekKind[week] != plan.WeekTaper {
+		return
+	}
+	var full *plan.Week
+	for i := range g.program.Phases {
+		for j := range g.program.Phases[i].Weeks {
+			if x := &g.program.Phases[i].Weeks[j]; x.Kind == plan.WeekTraining && (full == nil || len(x.Sessions) >= len(full.Sessions)) {
+				full = x
+			}
+		}
+	}
+	if full == nil {
+		return
+	}
+	done, sets, here := int64(0), int64(0), int64(0)
+	for i := range full.Sessions {
+		done += int64(setsOf(&full.Sessions[i]))
+	}
+	for i := range w.sessions {
+		if s := &w.sessions[i]; s.week == week {
+			here++
+			for p := range a.sets {
+				sets += int64(a.sets[p][s.column])
+			}
+		}
+	}
+	if sets*1000*int64(len(full.Sessions)) <= done*int64(notCut)*here {
+		return
+	}
+	var had [plan.MuscleCount]int64
+	for _, m := range full.Muscles {
+		had[m.Muscle] = int64(m.Sets)
+	}
+	for m := range a.target {
+		a.target[m] = min(a.target[m], had[m]*here*int64(g.weekShare[week])*int64(w.weeks)/(1000*int64(len(full.Sessions))))
+		a.dear[m] = false
+	}
 }
 
 // keepCaps holds the request's weekly limits in the very week: a rotation can bring a

@@ -86,6 +86,9 @@ func (g *generation) prescribe(w *window, a *allocated, week int) error {
 		if w.sessions[at].week != week {
 			continue
 		}
+		if err := g.addTests(&out, week, g.offset(w.sessions[at].slot)); err != nil {
+			return err
+		}
 		s, err := g.session(w, a, &w.sessions[at], sets)
 		if err != nil {
 			return err
@@ -98,10 +101,11 @@ func (g *generation) prescribe(w *window, a *allocated, week int) error {
 		g.made = append(g.made, timed{w, w.sessions[at].column, s.Seconds, setsOf(&s), g.directOf(&s)})
 		out.Sessions = append(out.Sessions, s)
 	}
-	if err := g.addTests(&out, week); err != nil {
+	if err := g.addTests(&out, week, everyDay); err != nil {
 		return err
 	}
 	g.totals(&out, week)
+	g.trackRests(&out, week)
 	phase.Weeks = append(phase.Weeks, out)
 	return nil
 }
@@ -146,7 +150,7 @@ func (g *generation) newWeek(week int) plan.Week {
 
 func (g *generation) emptyWeek(w *window, week int) error {
 	out := g.newWeek(week)
-	if err := g.addTests(&out, week); err != nil {
+	if err := g.addTests(&out, week, everyDay); err != nil {
 		return err
 	}
 	phase := g.phase(w.phase)
@@ -190,7 +194,7 @@ func (g *generation) session(w *window, a *allocated, o *occurrence, sets [][]in
 				fmt.Sprintf("takes %s of %s: the allocation's bound on time is wrong", out.Seconds, out.Limit))
 		}
 	}
-	g.trained(o, &out)
+	g.trained(o.week, o.slot, &out)
 	for i := range out.Exercises {
 		e := &out.Exercises[i]
 		for k := range here {
@@ -231,11 +235,11 @@ func (g *generation) rested(o *occurrence, here []pick, count map[string]int32) 
 }
 
 // trained notes the day for the muscles that the request wants rested.
-func (g *generation) trained(o *occurrence, s *plan.Session) {
+func (g *generation) trained(week int, slot Slot, s *plan.Session) {
 	for _, r := range g.brief.Request.Constraints.Recovery {
 		for i := range s.Exercises {
 			if ex, ok := g.brief.Catalogue.ByID(s.Exercises[i].ExerciseID); ok && ex.Direct(r.Muscle) {
-				g.lastDirect[r.Muscle] = plan.Some(int32(o.week)*7 + g.offset(o.slot))
+				g.lastDirect[r.Muscle] = plan.Some(int32(week)*7 + g.offset(slot))
 			}
 		}
 	}
@@ -358,6 +362,26 @@ func (g *generation) most(reps int32) int32 {
 	return reps
 }
 
+// mostFeel is the largest reserve that somebody is asked to choose a load by.
+const mostFeel = 6
+
+// byFeel states a share of a 1RM that nobody knows and nothing will find as the reserve
+// that it leaves.
+func byFeel(schemes []plan.Scheme, c *load.Curve) []plan.Scheme {
+	out := slices.Clone(schemes)
+	for i := range out {
+		e := &out[i].Effort
+		if !e.Intensity.Set || e.Reference.Kind == plan.RefRM || e.Reference.Kind == plan.RefSetBefore || e.Reference.Kind == plan.RefEstimate {
+			continue
+		}
+		if !e.ToFailure && !e.RIR.Set {
+			e.RIR = plan.Some(min(max(c.RepsTenths(int32(e.Intensity.Value)*10)/10-out[i].Reps.Max, 1), mostFeel))
+		}
+		e.Intensity, e.Reference = plan.Opt[plan.Permille]{}, plan.Reference{}
+	}
+	return out
+}
+
 // widened lets repetitions reach what a load that happens to be light needs.
 func widened(schemes []plan.Scheme, most int32) []plan.Scheme {
 	out := append([]plan.Scheme(nil), schemes...)
@@ -395,26 +419,35 @@ func (g *generation) input(o *occurrence, p *pick, st *state, schemes []plan.Sch
 		in.Athlete.OneRMGrams = st.planned[o.week]
 		return in
 	}
-	if in.Menu == nil || st.free > 0 {
-		return in
-	}
-	if g.noRamp {
+	if g.noRamp && st.free == 0 {
 		in.Menu = nil
+	}
+	// What is hung on body mass has no calibration set either.
+	if in.Menu == nil || p.ex.Loading == plan.LoadingAdded && (st.free == 0 || in.Athlete.BodyGrams == 0) {
+		in.Schemes = byFeel(in.Schemes, st.curve)
+	}
+	if in.Menu == nil || st.free > 0 {
 		return in
 	}
 	if in.Menu.Len() == 1 {
 		// The only load that is there: nothing to look for, repetitions do the rest.
 		in.Menu = nil
-		in.Schemes = widened(schemes, g.most(mostReps))
+		in.Schemes = byFeel(widened(schemes, g.most(mostReps)), st.curve)
 		return in
 	}
 	if found, ok := g.found[g.foundKey(p.ex, o.slot.Place)]; ok {
 		in.CalibratedTenths = found.tenths
 		in.GrowthPermille = g.strengths.growthBetween(p.ex, found.week, o.week)
-	} else {
-		in.Calibrate = true
+	} else if in.Calibrate = true; !findable(in) {
+		in.Calibrate, in.Schemes = false, byFeel(in.Schemes, st.curve)
 	}
 	return in
+}
+
+// findable reports sets of which the first can show the load of the others.
+func findable(in prescribe.Input) bool {
+	_, _, ok := prescribe.Calibration(in)
+	return ok
 }
 
 func (g *generation) bodyGrams() int64 {

@@ -85,6 +85,9 @@ func (d *bender) one(s plan.Scheme, e *exercise.Exercise, c *load.Curve, l presc
 		s.Effort.ToFailure = false
 		rir = plan.Some(max(1, l.MinRIR))
 	}
+	if ref := &s.Effort.Reference; ref.Kind == plan.RefRM && ref.RM < l.RepsFloor {
+		ref.RM = l.RepsFloor // the load of a repetition maximum that is allowed
+	}
 	if s.OpenEnded && !rir.Set && (!l.Failure || l.MinRIR > 0) {
 		rir = plan.Some(max(1, l.MinRIR)) // as many as leave that many
 	}

@@ -95,3 +95,12 @@ func spread(n, k int) []int {
 	}
 	return out
 }
+
+// offsetIn gives a slot's day of the week of the program, from 0.
+func offsetIn(c *plan.Constraints, s Slot) int32 {
+	first := int32(plan.Monday)
+	if c.Start.Set {
+		first = int32(c.Start.Value.Weekday())
+	}
+	return (int32(s.Weekday) - first + 7) % 7
+}

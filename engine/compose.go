@@ -137,22 +137,33 @@ func taper(weeks []*plan.OutlineWeek, slots [][]Slot, target plan.Date, t plan.T
 			}
 		}
 		if 2*in > all || all == 0 && i == len(weeks)-1 {
-			share := min(1000, t.Keep*1000/max(1, w.Dose))
+			general := true
+			cut := func(track string, kind *plan.WeekKind, dose *plan.Permille) {
+				share := min(1000, t.Keep*1000/max(1, *dose))
+				*kind, *dose = plan.WeekTaper, min(*dose, t.Keep)
+				ease(w, track, share, 0)
+			}
 			for k := range w.Tracks {
 				own := &w.Tracks[k]
-				own.Kind, own.Dose = plan.WeekTaper, min(own.Dose, t.Keep)
+				cut(own.Track, &own.Kind, &own.Dose)
+				general = general && own.Track != ""
+			}
+			if general {
+				cut("", &w.Kind, &w.Dose)
 			}
 			w.Kind, w.Dose = plan.WeekTaper, min(w.Dose, t.Keep)
-			ease(w, share, 0)
 		}
 	}
 }
 
-// ease cuts fixed sets to a share (scaled ones follow the dose) and adds reserve.
-func ease(w *plan.OutlineWeek, keep plan.Permille, reserve int32) {
+// ease cuts a track's fixed sets to a share (scaled ones follow the dose) and adds reserve.
+func ease(w *plan.OutlineWeek, track string, keep plan.Permille, reserve int32) {
 	for i := range w.Sessions {
 		targets := append([]plan.Target(nil), w.Sessions[i].Targets...)
 		for j := range targets {
+			if targets[j].Track != track {
+				continue
+			}
 			schemes := append([]plan.Scheme(nil), targets[j].Schemes...)
 			for k := range schemes {
 				s := &schemes[k]

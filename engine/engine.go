@@ -269,7 +269,8 @@ func (g *generation) shape(ctx context.Context) error {
 	for _, w := range g.weeks {
 		g.weekKind = append(g.weekKind, w.Kind)
 		g.weekShare = append(g.weekShare, w.Dose)
-		in.Weeks = append(in.Weeks, dose.Week{Kind: w.Kind, Dose: w.Dose})
+		kind, share := w.Of("")
+		in.Weeks = append(in.Weeks, dose.Week{Kind: kind, Dose: share})
 	}
 	g.doseTracks(&in)
 	g.doses = dose.Plan(in)

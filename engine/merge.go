@@ -113,7 +113,7 @@ func mergeWeek(lanes []lane, at []place) (plan.OutlineWeek, error) {
 		}
 	}
 	for i := range lanes {
-		if lanes[i].name != "" {
+		if lanes[i].name != "" || weeks[i].Kind != out.Kind { // the nameless one is the whole's else
 			out.Tracks = append(out.Tracks, plan.TrackWeek{Track: lanes[i].name, Kind: weeks[i].Kind, Dose: weeks[i].Dose})
 		}
 	}

@@ -34,6 +34,10 @@ func (g *generation) allocationModel(w *window, picks []pick, zones bool) (*sche
 		}
 		m.Lifts = append(m.Lifts, schedule.Lift{ID: lift.ExerciseID, Path: g.liftPath(lift.ExerciseID), Wanted: lift.Sets,
 			Weight: lift.Weight, MinDays: min(lift.MinDays, int32(len(w.columns)))})
+		if g.shifts(w) { // so that no week goes without
+			l := &m.Lifts[len(m.Lifts)-1]
+			l.MinDays = max(l.MinDays, int32(len(w.columns))-w.fewest+1)
+		}
 		if zones {
 			l := &m.Lifts[len(m.Lifts)-1]
 			l.MinDays = max(l.MinDays, g.zones(w, &picks[at]))
@@ -54,6 +58,12 @@ func (g *generation) allocationModel(w *window, picks []pick, zones bool) (*sche
 		{Name: "knee/hip", Left: []plan.Pattern{plan.Squat, plan.Lunge, plan.KneeExtension}, Right: []plan.Pattern{plan.Hinge, plan.HipExtension, plan.KneeFlexion}},
 	}
 	return m, nil
+}
+
+// shifts reports a window whose weeks use different ones of the request's days: with
+// fewer sessions than days, another takes the place of one without training.
+func (g *generation) shifts(w *window) bool {
+	return g.brief.Request.Plan.SessionsPerWeek.Set && w.columns[0].group == "" && int32(len(w.columns)) > w.fewest
 }
 
 // zones counts the different work that an exercise has within one week, at most: where
@@ -219,7 +229,7 @@ func (g *generation) candidate(w *window, p *pick, m *schedule.Model) (schedule.
 		}
 		// With more rotation groups than a week has sessions, a week has any of them: the
 		// pin must be in so many that none goes without.
-		if n := int32(len(w.columns)) - w.fewest + 1; w.columns[0].group != "" && pin.Group == "" {
+		if n := int32(len(w.columns)) - w.fewest + 1; (w.columns[0].group != "" || g.shifts(w)) && pin.Group == "" {
 			c.MinDays = max(c.MinDays, min(n, allowed))
 		}
 	}
@@ -362,9 +372,11 @@ func (g *generation) schemes(s *occurrence, p *pick, st *state) ([]plan.Scheme, 
 		return nil, false
 	}
 	if g.resting(s, p.ex) {
-		raw = lightLift
+		raw = g.afterTest(s, p, lightLift)
 	}
-	return g.bender.bend(raw, p.ex, st.curve, g.limits(s, p))
+	out, bent := g.bender.bend(raw, p.ex, st.curve, g.limits(s, p))
+	g.adjustInUnit(out, p.ex)
+	return out, bent
 }
 
 func (g *generation) limits(s *occurrence, p *pick) prescribe.Limits {
@@ -471,9 +483,5 @@ func (g *generation) tooSoon(w *window, done []*allocated) [][plan.MuscleCount]b
 
 // offset is a session's day within its week.
 func (g *generation) offset(s Slot) int32 {
-	first := int32(1)
-	if c := g.brief.Request.Constraints; c.Start.Set {
-		first = int32(c.Start.Value.Weekday())
-	}
-	return (int32(s.Weekday) - first + 7) % 7
+	return offsetIn(&g.brief.Request.Constraints, s)
 }

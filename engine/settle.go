@@ -68,6 +68,9 @@ func clone(r plan.Request) plan.Request {
 	for i := range r.Plan.Tracks {
 		r.Plan.Tracks[i].Segments = append([]plan.Segment(nil), r.Plan.Tracks[i].Segments...)
 	}
+	t := &r.Plan.Retest.Value
+	t.AfterWeeks = append([]int32(nil), t.AfterWeeks...)
+	t.ExerciseIDs = append([]string(nil), t.ExerciseIDs...)
 	return r
 }
 

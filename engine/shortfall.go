@@ -96,7 +96,15 @@ func (g *generation) weekMisses(w *window) {
 		if !slices.Contains(w.list, at) {
 			continue
 		}
-		sessions := int32(len(week.Sessions))
+		sessions, tested := int32(0), false
+		for k := range week.Sessions {
+			switch week.Sessions[k].Kind {
+			case plan.SessionTraining:
+				sessions++
+			case plan.SessionRetest:
+				tested = tested || g.replaced(at)
+			}
+		}
 		for _, t := range week.Muscles {
 			d := &g.doses[at].Muscles[t.Muscle]
 			miss := t.Wanted - t.Sets
@@ -105,6 +113,8 @@ func (g *generation) weekMisses(w *window) {
 			}
 			why := "sets are whole numbers, and one more would put another muscle above its climb or this one above its wish"
 			switch {
+			case tested && sessions < w.fewest:
+				why = fmt.Sprintf("a test takes the place of a session, so the week has %s of %d", counted(int(sessions), "session"), w.fewest)
 			case w.columns[0].group != "" && int32(len(w.columns)) > 1:
 				why = "the rotation brings its sessions up more in other weeks"
 			case sessions < w.fewest && g.weekKind[at] == plan.WeekTaper:
@@ -222,10 +232,27 @@ func (g *generation) limitOf(a *allocated, m plan.Muscle, full []int32) string {
 	}
 	if direct == 0 {
 		why := "nothing that trains it directly is possible"
+		unasked, heavy := false, false
 		for _, ex := range g.brief.Catalogue.All() {
 			if ex.Direct(m) && g.allowed(ex) && g.possible(ex, a.window) {
+				switch {
+				case g.unasked(a.window, ex):
+					unasked = true
+					continue
+				case g.tooHard(ex) || g.tooHeavy(ex, a.window):
+					heavy = true
+					continue
+				case ex.Standing != exercise.Niche:
+					continue
+				}
 				return "only out-of-the-way exercises train it directly here; pin one to have it"
 			}
+		}
+		if heavy {
+			return "the lightest that is there is too heavy in what trains it directly"
+		}
+		if unasked {
+			return "the strategy has no sets for what trains it directly"
 		}
 		if len(g.brief.Request.Athlete.Restrictions) > 0 {
 			return why + " with this equipment and these restrictions"
@@ -236,6 +263,12 @@ func (g *generation) limitOf(a *allocated, m plan.Muscle, full []int32) string {
 		return fmt.Sprintf("constraints.limits allows %s", g.caps[m])
 	}
 	return g.dayLimits(a, full, m)
+}
+
+// unasked reports an exercise for whose kind its track has no sets in any session.
+func (g *generation) unasked(w *window, ex *exercise.Exercise) bool {
+	p := pick{ex: ex, role: ex.Role, track: g.trackOf(ex)}
+	return !slices.ContainsFunc(w.sessions, func(o occurrence) bool { return len(g.asked(&o, &p)) > 0 })
 }
 
 // liftLimit names what keeps a goal lift below its wish: the strategy's own sets where

@@ -20,6 +20,7 @@ func (e *Engine) compose(ctx context.Context, b *Brief, slots [][]Slot) (plan.Ou
 		return plan.Outline{}, nil, err
 	}
 	p := &b.Request.Plan
+	y := loom{days: make([][]Slot, len(slots)), sessions: make([]int32, len(slots))}
 	spare := make([][]Slot, len(slots))
 	for w := range slots {
 		n := len(slots[w])
@@ -27,55 +28,82 @@ func (e *Engine) compose(ctx context.Context, b *Brief, slots [][]Slot) (plan.Ou
 			n = min(n, int(p.SessionsPerWeek.Value))
 		}
 		slots[w], spare[w] = slots[w][:n:n], slots[w][n:]
+		y.days[w], y.sessions[w] = slots[w], int32(n)
 	}
-	out, err := e.woven(ctx, b, slots)
+	y.recover(p)
+	out, err := e.woven(ctx, b, &y)
 	if err != nil {
 		return plan.Outline{}, nil, err
 	}
+	weeks := weeksOf(&out)
 	tests := retests(b, &out, slots, spare)
 	taken := false
 	for i := range tests {
 		w := tests[i].week
-		if n := len(slots[w]); n > 0 && tests[i].slot == slots[w][n-1] {
+		slots[w], _ = apart(slots[w], len(weeks[w].Sessions)) // where they are, they stay
+		if n := len(slots[w]); tests[i].replaces {
 			slots[w], taken = slots[w][:n-1], true
 		}
+		y.sessions[w] = int32(len(slots[w]))
 	}
 	if taken { // the strategies plan again, with a session fewer in those weeks
-		if out, err = e.woven(ctx, b, slots); err != nil {
+		if out, err = e.woven(ctx, b, &y); err != nil {
 			return plan.Outline{}, nil, err
+		}
+		weeks = weeksOf(&out)
+		for i := range tests {
+			if tests[i].replaces {
+				withoutASession(weeks[tests[i].week], len(slots[tests[i].week]))
+			}
 		}
 	}
 	return out, append(tests, attempts(b)...), nil
 }
 
-// woven gives the outline of all weeks, tests left out.
-func (e *Engine) woven(ctx context.Context, b *Brief, slots [][]Slot) (plan.Outline, error) {
-	p := &b.Request.Plan
-	sessions := make([]int32, len(slots))
-	for w := range slots {
-		sessions[w] = int32(len(slots[w]))
+// withoutASession asks that much less of a week of n sessions whose test takes the place
+// of one.
+func withoutASession(w *plan.OutlineWeek, n int) {
+	less := func(d plan.Permille) plan.Permille { return d * plan.Permille(n) / plan.Permille(n+1) }
+	w.Dose = less(w.Dose)
+	for i := range w.Tracks {
+		w.Tracks[i].Dose = less(w.Tracks[i].Dose)
 	}
-	lead := int32(0)
+}
+
+// loom is what the calendar leaves for training.
+type loom struct {
+	days     [][]Slot // of each week
+	sessions []int32  // of each week, as the strategies are told
+	lead     int32
+	rests    []bool // recovery weeks, after the lead-in
+}
+
+// recover takes the sessions that recovery weeks give up, which the strategies have to
+// know: what rotates goes on after them where it stood.
+func (y *loom) recover(p *plan.Plan) {
 	if p.LeadIn.Set {
-		lead = p.LeadIn.Value.Weeks
+		y.lead = p.LeadIn.Value.Weeks
 	}
-	// A recovery week has fewer sessions, which the strategies have to know: what rotates
-	// goes on after it where it stood.
-	rests := recoveryWeeks(p, sessions, lead)
-	for i := range rests {
-		w := int(lead) + i
-		if !rests[i] {
+	y.rests = recoveryWeeks(p, y.sessions, y.lead)
+	for i := range y.rests {
+		w := int(y.lead) + i
+		if !y.rests[i] {
 			continue
 		}
 		n := p.Recovery.Value.Sessions
 		if n == 0 {
-			n = sessions[w] - 1
+			n = y.sessions[w] - 1
 		}
-		sessions[w] = min(sessions[w], max(1, n))
+		y.sessions[w] = min(y.sessions[w], max(1, n))
 	}
+}
+
+// woven gives the outline of all weeks, tests left out.
+func (e *Engine) woven(ctx context.Context, b *Brief, y *loom) (plan.Outline, error) {
+	p := &b.Request.Plan
 	lanes := make([]lane, 0, len(p.Tracks))
 	for i := range p.Tracks {
-		l, err := e.lane(ctx, b, i, sessions[lead:])
+		l, err := e.lane(ctx, b, i, y.sessions[y.lead:])
 		if err != nil {
 			return plan.Outline{}, err
 		}
@@ -91,10 +119,10 @@ func (e *Engine) woven(ctx context.Context, b *Brief, slots [][]Slot) (plan.Outl
 	}
 	weeks := weeksOf(&out)
 	if p.Taper.Set {
-		taper(weeks, slots[lead:], b.Request.Constraints.Target.Value, p.Taper.Value)
+		taper(weeks, y.days[y.lead:], b.Request.Constraints.Target.Value, p.Taper.Value)
 	}
 	for i, w := range weeks {
-		if rests[i] && w.Kind == plan.WeekTraining {
+		if y.rests[i] && w.Kind == plan.WeekTraining {
 			lighten(w, plan.WeekRecovery, p.Recovery.Value.Keep, recoveryRIR)
 		}
 	}
@@ -102,7 +130,7 @@ func (e *Engine) woven(ctx context.Context, b *Brief, slots [][]Slot) (plan.Outl
 		deload(weeks, p.Deload.Value)
 	}
 	if p.LeadIn.Set {
-		out.Phases = append([]plan.OutlinePhase{leadIn(p.LeadIn.Value, sessions[:lead], groupsOf(&out))}, out.Phases...)
+		out.Phases = append([]plan.OutlinePhase{leadIn(p.LeadIn.Value, y.sessions[:y.lead], groupsOf(&out))}, out.Phases...)
 	}
 	return out, nil
 }
@@ -142,12 +170,19 @@ func recoveryWeeks(p *plan.Plan, sessions []int32, lead int32) []bool {
 // source).
 const recoveryRIR = 1
 
-// lighten makes a week of another kind with a share of its dose, for every track.
+// lighten makes a week of another kind with a share of its dose, for every track that
+// trains in it; one that has a lighter week of its own keeps that.
 func lighten(w *plan.OutlineWeek, kind plan.WeekKind, keep plan.Permille, reserve int32) {
-	w.Kind, w.Dose = kind, w.Dose*keep/1000
+	general, _ := w.Of("")
 	for i := range w.Tracks {
-		t := &w.Tracks[i]
-		t.Kind, t.Dose = kind, t.Dose*keep/1000
+		if t := &w.Tracks[i]; t.Kind == plan.WeekTraining {
+			t.Kind, t.Dose = kind, t.Dose*keep/1000
+			ease(w, t.Track, keep, reserve)
+		}
 	}
-	ease(w, keep, reserve)
+	if general == plan.WeekTraining {
+		w.Dose = w.Dose * keep / 1000
+		ease(w, "", keep, reserve)
+	}
+	w.Kind = kind
 }

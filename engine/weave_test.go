@@ -159,30 +159,33 @@ func checkComposition(t *rapid.T, e *engine.Engine, r *plan.Request, o *plan.Out
 		}
 	}
 	for i := range r.Plan.Tracks {
-		aloneIsTheSame(t, e, r, weeks, i)
+		aloneIsTheSame(t, e, r, o, i)
 	}
 }
 
-// aloneIsTheSame holds a track beside others against the same track for everything.
-func aloneIsTheSame(t *rapid.T, e *engine.Engine, r *plan.Request, weeks []*plan.OutlineWeek, i int) {
+// aloneIsTheSame holds a track beside others against the same track for everything, with
+// tests in the same weeks: kinds, doses and sessions are its own.
+func aloneIsTheSame(t *rapid.T, e *engine.Engine, r *plan.Request, whole *plan.Outline, i int) {
 	tr := &r.Plan.Tracks[i]
+	weeks := outlineWeeks(whole)
 	alone := *r
 	alone.Plan.Tracks = []plan.Track{{Segments: tr.Segments}}
-	if r.Plan.Retest.Set && r.Plan.Retest.Value.PhaseEnds {
-		return // phases of others end elsewhere, and so do their tests
+	if re := r.Plan.Retest; re.Set && re.Value.PhaseEnds { // alone its phases end elsewhere
+		re.Value.PhaseEnds, re.Value.AfterWeeks = false, slices.Clone(re.Value.AfterWeeks)
+		end := int32(0)
+		for k := range whole.Phases[:len(whole.Phases)-1] {
+			end += int32(len(whole.Phases[k].Weeks))
+			re.Value.AfterWeeks = append(re.Value.AfterWeeks, end)
+		}
+		alone.Plan.Retest = re
 	}
 	o, err := e.Outline(context.Background(), alone)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for w, own := range outlineWeeks(&o) {
-		kind, dose := weeks[w].Of(tr.Name)
-		// The whole trains while one of its tracks does, and can't be eased twice.
-		if tr.Name != "" && (kind != own.Kind || dose != own.Dose) && own.Kind == plan.WeekTraining {
+		if kind, dose := weeks[w].Of(tr.Name); kind != own.Kind || dose != own.Dose {
 			t.Fatalf("week %d of %q is %s at %d, alone %s at %d", w+1, tr.Name, kind, dose, own.Kind, own.Dose)
-		}
-		if own.Kind != plan.WeekTraining {
-			continue
 		}
 		var have, want []string
 		for s := range weeks[w].Sessions {
@@ -195,7 +198,7 @@ func aloneIsTheSame(t *rapid.T, e *engine.Engine, r *plan.Request, weeks []*plan
 				want = append(want, x)
 			}
 		}
-		if weeks[w].Kind == plan.WeekTraining && !slices.Equal(have, want) {
+		if !slices.Equal(have, want) {
 			t.Fatalf("week %d of %q:\n%v\nalone:\n%v", w+1, tr.Name, have, want)
 		}
 	}

@@ -254,7 +254,8 @@ func (a *auditor) weekLimits(w *week, t *tally) {
 func (a *auditor) sessionLimits(s *session) {
 	lim := &a.r.Constraints.Limits
 	over := false
-	if n := int32(len(s.lifts)); lim.ExercisesPerSession.Set && n > lim.ExercisesPerSession.Value {
+	// The day of an attempt holds what the goals name, whatever holds for training.
+	if n := int32(len(s.lifts)); lim.ExercisesPerSession.Set && n > lim.ExercisesPerSession.Value && s.s.Kind != plan.SessionAttempt {
 		over = true
 		f := s.about(ruleExerciseLimit)
 		f.Field = "constraints.limits.exercises_per_session"
@@ -267,7 +268,7 @@ func (a *auditor) sessionLimits(s *session) {
 	}
 	most := lim.MuscleSetsPerSession.Or(sessionDirectSets)
 	for m := plan.Muscle(1); m < plan.MuscleCount; m++ {
-		if n := s.direct(m); n > most {
+		if n := s.directSets(m); n > most {
 			f := s.about(ruleSessionMuscle)
 			f.Muscle, f.Field = m, "constraints.limits.muscle_sets_per_session"
 			a.finding(f, "%s gets %d direct sets in one session; at most %d.", title(m), n, most)
@@ -282,6 +283,17 @@ func (a *auditor) sessionLimits(s *session) {
 	case n < 3 && n > 0 && s.limit > 30*60:
 		a.finding(s.about(ruleExerciseCount), "A session of %d minutes has %d exercises; three to seven are the custom.", s.limit/60, n)
 	}
+}
+
+// directSets counts working sets that are direct ones for a muscle.
+func (s *session) directSets(m plan.Muscle) int32 {
+	n := int32(0)
+	for i := range s.lifts {
+		if l := &s.lifts[i]; l.x != nil && l.x.Direct(m) {
+			n += l.hard()
+		}
+	}
+	return n
 }
 
 // setsOfExercise: two to five, up to eight for a goal lift. One set is enough to begin

@@ -100,6 +100,7 @@ const (
 	ruleConsecutive plan.RuleID = "audit.consecutive-days"
 	ruleLowerBack   plan.RuleID = "audit.lower-back"
 	ruleBeforeMatch plan.RuleID = "audit.before-match"
+	ruleTestRest    plan.RuleID = "audit.test-rest"
 
 	// Phases.
 	ruleExerciseChange plan.RuleID = "audit.exercise-change"
@@ -248,6 +249,7 @@ func rules() []rule {
 		{ruleConsecutive, off, "A muscle is not trained hard on two days running.", practice},
 		{ruleLowerBack, off, "Hard lower-back work is not stacked in a session or on two days running.", practice},
 		{ruleBeforeMatch, off, "The day before a match or other hard training is not hard for the same half of the body.", practice},
+		{ruleTestRest, off, "A test comes 48 to 96 hours after the last training session; less is a departure.", practice},
 
 		{ruleExerciseChange, off, "Exercises stay through a phase.", practice},
 		{ruleDeloadMissing, off, "A lighter week comes at least every eight weeks (novice: ten).", practice + "; habit: every 5.6 ± 2.3 weeks, Rogerson et al. 2024"},

@@ -177,7 +177,7 @@ func (a *auditor) hold(l *lift, r *regime) {
 		bare := l.x != nil && (l.x.Loading == plan.LoadingBodyweight || l.x.Loading == plan.LoadingAdded && s.s.Load.Value.Milli == 0)
 		switch rir := l.reserve(s); {
 		case says != "":
-		case r.noTests && (s.s.Kind == plan.SetTest || s.s.Kind == plan.SetAttempt):
+		case r.noTests && nearMaximum(s.s):
 			says = "is tested"
 		case s.s.ToFailure:
 			says = "goes to failure"
@@ -234,7 +234,7 @@ func (a *auditor) noviceTest(l *lift) {
 	}
 	for i := range l.work {
 		s := l.work[i].s
-		if (s.Kind == plan.SetTest || s.Kind == plan.SetAttempt) && s.Reps.Max < 8 {
+		if nearMaximum(s) {
 			a.finding(l.about(ruleNoviceTest), "%s tests a novice near the 1RM.", l.name())
 			return
 		}
@@ -243,6 +243,13 @@ func (a *auditor) noviceTest(l *lift) {
 			return
 		}
 	}
+}
+
+// nearMaximum reports a test or an attempt at a 1RM. A set of eight repetitions or more
+// is none, nor one of three or more that keeps two in reserve: both show the strength.
+func nearMaximum(s *plan.Set) bool {
+	kept := s.Reps.Max >= 3 && !s.ToFailure && s.RIR.Or(0) >= 2
+	return s.Kind == plan.SetAttempt || s.Kind == plan.SetTest && s.Reps.Max < 8 && !kept
 }
 
 func (l *lift) isSafe() bool { return l.x != nil && l.x.Is(exercise.FailureOK) }

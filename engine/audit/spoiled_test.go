@@ -437,6 +437,18 @@ func faults() []fault {
 		{name: "hard squats on the day before a match", rule: ruleBeforeMatch, level: departure, times: 3, spoil: func(s *spoiler) {
 			s.athlete().Other = []plan.OtherTraining{{Weekday: plan.Saturday, Name: "football", Match: true, Lower: true}}
 		}},
+		{name: "a test the day after training", rule: ruleTestRest, level: departure, spoil: func(s *spoiler) {
+			s.moveToTuesday()
+			m := s.session(2, 2)
+			m.Kind, m.Exercises = plan.SessionRetest, m.Exercises[1:]
+		}},
+		{name: "three lifts on the lower back, of three tracks", rule: ruleLowerBack, level: departure, spoil: func(s *spoiler) {
+			segments := []plan.Segment{{Strategy: "constant", Weeks: plan.Some(int32(3))}}
+			s.p.Request.Plan.Tracks = []plan.Track{{Segments: segments},
+				{Name: "rows", ExerciseIDs: []string{"bent-over-row"}, Segments: segments}, {Name: "back", ExerciseIDs: []string{"back-extension"}, Segments: segments}}
+			s.add(2, 2, 1, "bent-over-row", 2, 10).Track = "rows"
+			s.add(2, 2, 2, "back-extension", 2, 10).Track = "back"
+		}},
 
 		// Phases.
 		{name: "another curl in week 3", rule: ruleExerciseChange, level: departure, spoil: func(s *spoiler) {
@@ -496,7 +508,8 @@ func faults() []fault {
 		{name: "a minor tested", from: easy, rule: ruleMinor, spoil: func(s *spoiler) {
 			s.athlete().Age, s.athlete().Supervision = plan.AgeAdolescent, plan.Qualified
 			s.caution("minor")
-			s.last(2, 1, "bench-press").Kind = plan.SetTest
+			set := s.last(2, 1, "bench-press")
+			set.Kind, set.Reps, set.Expected = plan.SetTest, plan.Range{Min: 1, Max: 1}, 1
 		}},
 		{name: "a minor without a coach", from: easy, rule: ruleMinorSupervision, spoil: func(s *spoiler) {
 			s.athlete().Age = plan.AgeAdolescent

@@ -117,10 +117,11 @@ func (a *auditor) taperVolume(from, day int64, goal int) bool {
 	// Whole weeks, as the days of a week are not alike.
 	span := 7 * max(1, (day-from+3)/7)
 	from = min(from, day-span)
-	in := int64(0)
+	in, left := int64(0), int64(0)
 	a.eachSession(func(w *week, s *session) {
 		if a.onScale(s) && s.at >= day-span && s.at < day {
 			in += s.reps()
+			left += int64(s.sets())
 		}
 	})
 	full, weeks, sets, most := int64(0), int64(0), int64(0), 0
@@ -145,8 +146,9 @@ func (a *auditor) taperVolume(from, day int64, goal int) bool {
 	switch {
 	case kept > 900:
 		f.Rule = ruleTaperMissing
-		// A handful of sets a week leaves nothing to cut.
-		if a.r.Plan.Taper.Set && kept >= 1000 && weeks >= 3 && sets >= 8*weeks && a.onePlace() {
+		// A handful of sets a week leaves nothing to cut; and where sets are cut, more
+		// repetitions are those of another segment.
+		if a.r.Plan.Taper.Set && kept >= 1000 && weeks >= 3 && sets >= 8*weeks && left*7*weeks >= span*sets && a.onePlace() {
 			f.Level = plan.LevelViolation
 			f.Field = "plan.taper"
 		}

@@ -302,13 +302,13 @@ func (l *lift) intensityOf(s *set) plan.Permille {
 }
 
 // reserve gives the repetitions in reserve that safety has to reckon with: as stated,
-// 0 to failure, in tests and in open-ended sets that say nothing; else what the fresh
+// 0 to failure, in tests near the 1RM and in open-ended sets that say nothing; else what the fresh
 // curve leaves at that load. Unset where nothing tells.
 func (l *lift) reserve(s *set) plan.Opt[int32] {
 	if s.rir.Set {
 		return s.rir
 	}
-	if s.s.OpenEnded || s.s.Kind == plan.SetTest || s.s.Kind == plan.SetAttempt {
+	if s.s.OpenEnded || nearMaximum(s.s) {
 		return plan.Some(int32(0))
 	}
 	if l.curve == nil || l.planned == 0 || s.moved == 0 || s.hi == 0 {
@@ -360,10 +360,11 @@ func (s *session) direct(m plan.Muscle) int32 {
 	return n
 }
 
+// sets counts working sets; tests and attempts are none.
 func (s *session) sets() int32 {
 	n := int32(0)
 	for i := range s.lifts {
-		n += int32(len(s.lifts[i].work))
+		n += s.lifts[i].hard()
 	}
 	return n
 }

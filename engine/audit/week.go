@@ -114,7 +114,7 @@ func (a *auditor) dayAndPlace(w *week, s *session) {
 	if s.scale == byDate {
 		d := plan.Date(s.at)
 		for i, off := range c.NoTraining {
-			if d >= off.From && d <= off.To {
+			if d >= off.From && d <= off.To && s.s.Kind != plan.SessionAttempt { // which is no training
 				f := s.about(ruleNoTraining)
 				f.Field = fmt.Sprintf("constraints.no_training[%d]", i)
 				a.finding(f, "No training is asked for on %s.", date(d))
@@ -268,6 +268,29 @@ func (a *auditor) neighbours() {
 			a.consecutive(x, y)
 		}
 	}
+	a.testRest(all)
+}
+
+const testHours = 48 // at least, between training and a test
+
+// testRest: what was trained the day before makes a test show too little. Sessions are
+// taken to start at the same hour.
+func (a *auditor) testRest(all []*session) {
+	last := (*session)(nil)
+	for _, s := range all {
+		if s.s.Kind != plan.SessionRetest {
+			if s.s.Kind == plan.SessionTraining && len(s.lifts) > 0 {
+				last = s
+			}
+			continue
+		}
+		if last == nil || last.scale != s.scale || len(s.lifts) == 0 {
+			continue
+		}
+		if h := (s.at - last.at) * 24; h > 0 && h < testHours {
+			a.finding(s.about(ruleTestRest), "The test comes %d hours after the last training session; 48 to 96 are the custom.", h)
+		}
+	}
 }
 
 // recovery: asked hours between direct sets for a muscle, by days (sessions are taken
@@ -275,7 +298,7 @@ func (a *auditor) neighbours() {
 func (a *auditor) recovery(all []*session, i int, rec plan.Recovery) {
 	var last *session
 	for _, s := range all {
-		if s.direct(rec.Muscle) == 0 {
+		if s.direct(rec.Muscle) == 0 || s.s.Kind == plan.SessionAttempt { // its day is the goal's
 			continue
 		}
 		if last != nil && last.scale == s.scale {

@@ -88,7 +88,7 @@ func (a *auditor) pin(i int, p *plan.Pin) {
 	x, ok := a.cat.ByID(p.ExerciseID)
 	for j := range a.weeks {
 		w := &a.weeks[j]
-		if !w.training() || a.cut(w) {
+		if !w.training() || a.cut(w) || a.trackRests(w, p.ExerciseID) {
 			continue
 		}
 		if a.rotates(j) {
@@ -138,13 +138,13 @@ func (a *auditor) goalLift(i int, g *plan.Goal) {
 	absent, seldom := false, false
 	for j := range a.weeks {
 		w := &a.weeks[j]
-		if !w.training() || a.cut(w) {
+		if !w.training() || a.cut(w) || a.trackRests(w, g.ExerciseID) {
 			continue
 		}
 		could, has := 0, 0
 		for k := range w.sessions {
 			s := &w.sessions[k]
-			if s.place != nil && a.couldHold(s, x) {
+			if s.place != nil && s.s.Kind == plan.SessionTraining && a.couldHold(s, x) {
 				could++
 			}
 			if s.holds(g.ExerciseID) {
@@ -167,8 +167,39 @@ func (a *auditor) goalLift(i int, g *plan.Goal) {
 	}
 }
 
-// cut reports a week that lacks a day which the request offers.
-func (a *auditor) cut(w *week) bool { return len(w.sessions) < len(a.r.Constraints.Days) }
+// cut reports a week that trains on fewer days than the request offers and the plan uses.
+func (a *auditor) cut(w *week) bool {
+	days := len(a.r.Constraints.Days)
+	if n := a.r.Plan.SessionsPerWeek; n.Set {
+		days = min(days, int(n.Value))
+	}
+	return w.trainings() < days
+}
+
+// trackRests reports a week of a plan of several tracks in which an exercise has fewer
+// sessions as its own track has a lighter week; the program has to say so.
+func (a *auditor) trackRests(w *week, id string) bool {
+	if len(a.r.Plan.Tracks) < 2 {
+		return false
+	}
+	for i := range a.p.Findings {
+		if f := &a.p.Findings[i]; f.Level == plan.LevelShort && f.Week == w.n && f.ExerciseID == id && !own(f.Rule) {
+			return true
+		}
+	}
+	return false
+}
+
+// trainings counts a week's sessions, tests and attempts left out.
+func (w *week) trainings() int {
+	n := 0
+	for i := range w.sessions {
+		if k := w.sessions[i].s.Kind; k != plan.SessionRetest && k != plan.SessionAttempt {
+			n++
+		}
+	}
+	return n
+}
 
 // couldHold reports a session whose place has what an exercise needs; with a rotation
 // group, which has one list of exercises, every place that the group falls on.

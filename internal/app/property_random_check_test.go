@@ -1,7 +1,6 @@
 package app_test
 
 import (
-	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -20,9 +19,11 @@ type verdict struct {
 	bounds bounds
 	shelf  map[string]*shelf
 	curves map[string]*load.Curve
-	wants  []plan.OutlineWeek
+	known  []engine.Strategy
+	course course
+	tested map[string]*courseTest // the last test of each lift so far
 	bad    []string
-	seen   struct{ sets, fatigued, rirs, short, vague int }
+	seen   struct{ sets, fatigued, rirs, short, vague, tests, referred int }
 }
 
 func (v *verdict) wrong(property, format string, args ...any) {
@@ -31,7 +32,7 @@ func (v *verdict) wrong(property, format string, args ...any) {
 
 // judge holds a program against every property.
 func judge(e *engine.Engine, known []engine.Strategy, asked *plan.Request, p *plan.Program) *verdict {
-	v := &verdict{p: p, asked: asked, cat: e.Catalogue(), bounds: boundsOf(&p.Request), shelf: map[string]*shelf{}, curves: map[string]*load.Curve{}}
+	v := &verdict{p: p, asked: asked, cat: e.Catalogue(), known: known, tested: map[string]*courseTest{}, bounds: boundsOf(&p.Request), shelf: map[string]*shelf{}, curves: map[string]*load.Curve{}}
 	for i := range p.Request.Constraints.Places {
 		pl := &p.Request.Constraints.Places[i]
 		v.shelf[pl.ID] = newShelf(pl)
@@ -47,14 +48,17 @@ func judge(e *engine.Engine, known []engine.Strategy, asked *plan.Request, p *pl
 	if d, err := plan.DigestOf(*asked); err != nil || d != p.RequestDigest {
 		v.wrong("digest", "is not that of the request (%v)", err)
 	}
-	v.outline(known)
+	if !v.chart(known) {
+		return v
+	}
+	v.composition()
 	v.growth()
 	number := int32(0)
 	for i := range p.Phases {
 		for j := range p.Phases[i].Weeks {
 			w := &p.Phases[i].Weeks[j]
 			number++
-			if w.Number != number {
+			if w.Number != number || int(number) > len(v.course.weeks) {
 				v.wrong("weeks", "week %d is numbered %d", number, w.Number)
 				return v
 			}
@@ -82,13 +86,16 @@ func (v *verdict) week(w *plan.Week) {
 				v.wrong("calendar", "%s %s", at(w, s, ""), s.Date.Value)
 			}
 			last = s.Date.Value
-			if slices.ContainsFunc(r.Constraints.NoTraining, func(n plan.DateRange) bool { return n.From <= last && last <= n.To }) {
+			if s.Kind != plan.SessionAttempt && slices.ContainsFunc(r.Constraints.NoTraining, func(n plan.DateRange) bool { return n.From <= last && last <= n.To }) {
 				v.wrong("calendar", "%s trains on %s", at(w, s, ""), last)
 			}
 		} else if r.Constraints.Start.Set {
 			v.wrong("calendar", "%s has no date", at(w, s, ""))
 		}
-		if s.Weekday != day.Weekday || s.Limit != plan.Seconds(day.Minutes)*60 || s.PlaceID != v.placeAt(day, w.Number, s.Date) {
+		if s.Kind == plan.SessionAttempt {
+			day = &plan.Day{Weekday: s.Date.Value.Weekday(), Minutes: int32(s.Limit+59) / 60, PlaceID: r.Constraints.Days[0].PlaceID}
+		}
+		if s.Weekday != day.Weekday || (s.Limit+59)/60 != plan.Seconds(day.Minutes) || s.Kind != plan.SessionAttempt && s.Limit != plan.Seconds(day.Minutes)*60 || s.PlaceID != v.placeAt(day, w.Number, s.Date) {
 			v.wrong("calendar", "%s: day, limit or place %q are not the request's", at(w, s, ""), s.PlaceID)
 			continue
 		}
@@ -115,7 +122,16 @@ func (v *verdict) week(w *plan.Week) {
 				}
 			}
 			v.allowed(w, s, e, x)
-			v.sets(w, s, i, e, x)
+			if want := track(r, x); e.Track != want {
+				v.wrong("tracks", "%s follows %q, not %q", at(w, s, x.ID), e.Track, want)
+			}
+			v.sets(w, s, e, x)
+			if s.Kind == plan.SessionRetest {
+				v.tested[x.ID] = v.testOf(w.Number, s)
+			}
+		}
+		if s.Kind == plan.SessionAttempt {
+			continue
 		}
 		if int32(len(s.Exercises)) > l.ExercisesPerSession.Value || sets > l.SetsPerSession.Value || slices.Max(direct[:]) > l.MuscleSetsPerSession.Value {
 			v.wrong("limits", "%s: %d exercises, %d sets, %d of a muscle", at(w, s, ""), len(s.Exercises), sets, slices.Max(direct[:]))
@@ -181,7 +197,7 @@ func (v *verdict) allowed(w *plan.Week, s *plan.Session, e *plan.ProgramExercise
 }
 
 // sets checks loads, repetitions, reserve and safety of one exercise.
-func (v *verdict) sets(w *plan.Week, s *plan.Session, index int, e *plan.ProgramExercise, x *exercise.Exercise) {
+func (v *verdict) sets(w *plan.Week, s *plan.Session, e *plan.ProgramExercise, x *exercise.Exercise) {
 	here := placeOf(&v.p.Request, s.PlaceID)
 	least := v.bounds.least(&v.p.Request, x, here)
 	known := v.strength(x.ID)
@@ -206,14 +222,15 @@ func (v *verdict) sets(w *plan.Week, s *plan.Session, index int, e *plan.Program
 			}
 			continue
 		}
-		if set.Kind == plan.SetTest || set.Kind == plan.SetAttempt {
-			v.wrong("safety", "%s: no strategy here tests", where)
+		if (set.Kind == plan.SetTest) != (s.Kind == plan.SessionRetest) && set.Kind != plan.SetCalibration || (set.Kind == plan.SetAttempt) != (s.Kind == plan.SessionAttempt) {
+			v.wrong("tests", "%s: a %s set in a %s session", where, set.Kind, s.Kind)
 		}
+		v.refers(w, s, x, set, where)
 		fewer := x.Pattern.Explosive() || strings.Contains(e.Note, "Body mass alone is too heavy") || v.told(w.Number, e)
 		v.safe(set, least, fewer, where)
 		a.next(set, where, least)
 		if set.Kind == plan.SetWorking {
-			v.reserve(w, index, e, x, set, least, a, where)
+			v.reserve(w, s, e, x, set, least, a, where)
 		}
 		working++
 	}
@@ -323,6 +340,9 @@ func (v *verdict) pins(ph *plan.Phase) {
 			have, can := int32(0), int32(0)
 			for k := range w.Sessions {
 				s := &w.Sessions[k]
+				if s.Kind != plan.SessionTraining {
+					continue
+				}
 				rotates = rotates || s.Group != ""
 				if equipped(x, placeOf(r, s.PlaceID)) {
 					can++
@@ -336,7 +356,8 @@ func (v *verdict) pins(ph *plan.Phase) {
 			if pin.EverySession {
 				want = can
 			}
-			if full := len(w.Sessions) == len(r.Constraints.Days); full && w.Kind == plan.WeekTraining && !rotates && have < want {
+			if full := trainings(w) == int(min(int32(len(r.Constraints.Days)), r.Plan.SessionsPerWeek.Or(7))) &&
+				v.course.weeks[w.Number-1].tracks[track(r, x)].kind == plan.WeekTraining; full && w.Kind == plan.WeekTraining && !rotates && have < want {
 				v.wrong("pins", "%s is in %d sessions of week %d, %d are wanted", pin.ExerciseID, have, w.Number, want)
 			}
 		}
@@ -356,53 +377,5 @@ func (v *verdict) dropped() {
 		}) && !v.says(func(f *plan.Finding) bool { return f.ExerciseID == pin.ExerciseID }) {
 			v.wrong("dropped", "%s is pinned, nowhere in the program, and nothing says so", pin.ExerciseID)
 		}
-	}
-}
-
-// outline asks the strategies again and lays the wrappers' effort over what they say.
-func (v *verdict) outline(known []engine.Strategy) {
-	r := &v.p.Request
-	slots := engine.Calendar(r)
-	lead := int(r.Plan.LeadIn.Value.Weeks)
-	v.wants = make([]plan.OutlineWeek, len(slots))
-	w := lead
-	for _, seg := range r.Plan.Tracks[0].Segments {
-		for _, s := range known {
-			d := s.Describe()
-			if seg.Strategy != d.ID() {
-				continue
-			}
-			params := slices.Clone(seg.Params)
-			if r.Plan.Deload.Set && !slices.ContainsFunc(params, func(p plan.Param) bool { return p.Name == "deload_every" }) {
-				params = append(params, plan.Param{Name: "deload_every", Value: plan.Value{Kind: plan.ValueNumber}})
-			}
-			req := plan.OutlineRequest{Weeks: seg.Weeks.Value, Status: r.Athlete.Status, Seed: r.Seed}
-			for i := range req.Weeks {
-				req.Sessions = append(req.Sessions, int32(len(slots[w+int(i)])))
-			}
-			for _, g := range r.Goals {
-				req.Strength = req.Strength || g.Kind == plan.GoalRaise1RM || g.Kind == plan.GoalPeak || g.Kind == plan.GoalGeneral
-				req.Size = req.Size || g.Kind == plan.GoalGrow || g.Kind == plan.GoalGeneral
-			}
-			in, err := s.Parse(params)
-			if err != nil {
-				v.wrong("outline", "%v", err)
-				return
-			}
-			out, err := in.Outline(context.Background(), req)
-			if err != nil {
-				v.wrong("outline", "%v", err)
-				return
-			}
-			for i := range out.Phases {
-				for _, week := range out.Phases[i].Weeks {
-					v.wants[w] = week
-					w++
-				}
-			}
-		}
-	}
-	if w != len(slots) {
-		v.wrong("outline", "has %d weeks of %d", w, len(slots))
 	}
 }

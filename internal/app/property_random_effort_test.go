@@ -116,38 +116,42 @@ func (a *athlete) next(s *plan.Set, where string, least int32) {
 
 // effort is the reserve that the outline asks of a role in a session, least and most of
 // its schemes; false where an intensity alone decides.
-func (v *verdict) effort(week int32, session int, e *plan.ProgramExercise, x *exercise.Exercise, least int32) (lo, hi int32, ok bool) {
+func (v *verdict) effort(w *plan.Week, session *plan.Session, e *plan.ProgramExercise, x *exercise.Exercise, least int32) (lo, hi int32, ok bool) {
 	r := &v.p.Request
+	day := v.position(w.Number, session)
+	if day < 0 {
+		return 0, 0, false // told already
+	}
+	own := v.course.weeks[w.Number-1].tracks[track(r, x)]
 	if x.Is(exercise.HardOnLowerBack) && !named(r, x.ID) {
 		least = max(least, 1) // nobody asked for it, so it is not worth a failed repetition
 	}
-	if v.kind(week) == plan.WeekDeload && least > 0 && !x.Pattern.Explosive() {
+	if own.kind == plan.WeekDeload && least > 0 && !x.Pattern.Explosive() {
 		least += 2 // easier than what the limits allow in other weeks
 	}
-	switch back := r.Athlete.LayoffWeeks.Or(0); { // the first weeks after a layoff
+	switch back, week := r.Athlete.LayoffWeeks.Or(0), w.Number; { // the first weeks after a layoff
 	case back >= 8 && week <= 2:
 		least = max(least, 4)
 	case back >= 8 && week <= 4, back >= 3 && week <= 2:
 		least = max(least, 3)
 	}
-	if lead := r.Plan.LeadIn.Value.Weeks; week <= lead {
+	if own.kind == plan.WeekLeadIn {
 		n := int32(3)
 		if e.Role == plan.Explosive {
 			n = 5
 		}
 		return max(n, least), max(n, least), true
 	}
-	if v.peaking(week, session, x.ID) {
+	if v.peaking(session, x.ID) {
 		return 0, 0, false // practice only: the last heavy work is 4 to 10 days before the date
 	}
-	if session >= len(v.wants[week-1].Sessions) {
-		v.wrong("outline", "week %d has more sessions than its outline", week)
+	if own.at[day] < 0 {
+		v.wrong("tracks", "%s: %q has no session on that day", at(w, session, x.ID), e.Track)
 		return 0, 0, false
 	}
-	schemes := v.wants[week-1].Sessions[session].Find(e.Role, "")
-	deload := int32(0)
-	if v.kind(week) == plan.WeekDeload && v.wants[week-1].Kind == plan.WeekTraining {
-		deload = 2 // the plan's deload, where the strategy has none of its own
+	schemes := own.sessions[own.at[day]].Find(e.Role, "")
+	if len(schemes) == 0 {
+		v.wrong("tracks", "%s: %q has nothing for a %s exercise on that day", at(w, session, x.ID), e.Track, e.Role)
 	}
 	for _, s := range schemes {
 		want := s.Effort.Wanted()
@@ -157,12 +161,12 @@ func (v *verdict) effort(week int32, session int, e *plan.ProgramExercise, x *ex
 		if !want.Set {
 			return 0, 0, false
 		}
-		n := want.Value
-		if x.Is(exercise.Timed) && !s.Effort.RIR.Set && deload > 0 {
+		n, eased := want.Value, own.eased
+		if x.Is(exercise.Timed) && !s.Effort.RIR.Set && eased > 0 {
 			n = 0 // a reserve that nobody asked for stays what it is
 		}
-		if deload > 0 {
-			n = min(n+deload, 6)
+		if eased > 0 {
+			n = min(n+eased, 6)
 		} else if s.Effort.ToFailure && n == 0 && (!v.bounds.failure || least > 0) {
 			n = 1
 		}
@@ -179,8 +183,8 @@ func (v *verdict) effort(week int32, session int, e *plan.ProgramExercise, x *ex
 }
 
 // peaking reports a session in the week before the date on which an exercise peaks.
-func (v *verdict) peaking(week int32, session int, id string) bool {
-	date := v.weekOf(week).Sessions[session].Date
+func (v *verdict) peaking(session *plan.Session, id string) bool {
+	date := session.Date
 	return date.Set && slices.ContainsFunc(v.p.Request.Goals, func(g plan.Goal) bool {
 		return g.Kind == plan.GoalPeak && g.ExerciseID == id && g.Date.Value-date.Value <= 7
 	})
@@ -191,8 +195,6 @@ func named(r *plan.Request, id string) bool {
 	return slices.ContainsFunc(r.Constraints.Pinned, func(p plan.Pin) bool { return p.ExerciseID == id }) ||
 		slices.ContainsFunc(r.Goals, func(g plan.Goal) bool { return g.ExerciseID == id })
 }
-
-func (v *verdict) kind(week int32) plan.WeekKind { return v.weekOf(week).Kind }
 
 func (v *verdict) weekOf(number int32) *plan.Week {
 	for i := range v.p.Phases {
@@ -207,8 +209,8 @@ func (v *verdict) weekOf(number int32) *plan.Week {
 
 // reserve wants a set's RIR within one of what the outline asks after safety, or the
 // program to say why not.
-func (v *verdict) reserve(w *plan.Week, session int, e *plan.ProgramExercise, x *exercise.Exercise, s *plan.Set, least int32, a *athlete, where string) {
-	lo, hi, ok := v.effort(w.Number, session, e, x, least)
+func (v *verdict) reserve(w *plan.Week, session *plan.Session, e *plan.ProgramExercise, x *exercise.Exercise, s *plan.Set, least int32, a *athlete, where string) {
+	lo, hi, ok := v.effort(w, session, e, x, least)
 	if !ok || !s.RIR.Set {
 		return
 	}
@@ -281,6 +283,9 @@ func (v *verdict) doses() {
 			}
 			for k := range w.Sessions {
 				s := &w.Sessions[k]
+				if s.Kind != plan.SessionTraining {
+					continue
+				}
 				if t := sessionTime(v.cat, s); t*10 < s.Limit*8 {
 					v.wrong("full", "week %d: %s gets %s of %s, nothing says why, and %s takes %s of %s", w.Number, m.Muscle, m.Sets, want, s.Weekday, t, s.Limit)
 					break
@@ -341,13 +346,15 @@ var (
 	saysRotation  = regexp.MustCompile(`the rotation brings its sessions up`)
 	saysWhole     = regexp.MustCompile(`sets are whole numbers`)
 	saysGaveWay   = regexp.MustCompile(`sets gave way to finding the loads, or to the climb`)
+	saysUnasked   = regexp.MustCompile(`the strategy has no sets for what trains it directly`)
+	saysHeavy     = regexp.MustCompile(`the lightest that is there is too heavy in what trains it directly`)
 	saysSchemes   = regexp.MustCompile(`sets of the strategy's schemes and recovery between days`)
 )
 
 // ofTheWeek reports a reason that holds for one week, and wants it to be true.
 func (v *verdict) ofTheWeek(w *plan.Week, m plan.MuscleTotal, says string) bool {
 	if found := saysSessions.FindStringSubmatch(says); found != nil {
-		if n, _ := strconv.Atoi(found[2]); len(w.Sessions) >= n {
+		if n, _ := strconv.Atoi(found[2]); trainings(w) >= n {
 			v.wrong("limit", "week %d %s: no session is missing: %q", w.Number, m.Muscle, says)
 		}
 		return true
@@ -365,6 +372,17 @@ func (v *verdict) ofTheWeek(w *plan.Week, m plan.MuscleTotal, says string) bool 
 		return true
 	}
 	return saysGaveWay.MatchString(says)
+}
+
+// trainings counts a week's training sessions.
+func trainings(w *plan.Week) int {
+	n := 0
+	for i := range w.Sessions {
+		if w.Sessions[i].Kind == plan.SessionTraining {
+			n++
+		}
+	}
+	return n
 }
 
 // limit wants a named limit to be true; that of minutes is checked with the sessions.
@@ -397,7 +415,7 @@ func (v *verdict) limit(runs []plan.Allocation, w *plan.Week, m plan.Muscle, say
 			v.wrong("limit", "week %d %s: there is no such limit: %q", w.Number, m, says)
 		}
 	}
-	if saysNothing.MatchString(says) {
+	if saysNothing.MatchString(says) || saysUnasked.MatchString(says) {
 		known = true
 		if id := v.trains(w, m); id != "" {
 			v.wrong("limit", "week %d: %s does train %s: %q", w.Number, id, m, says)
@@ -411,13 +429,19 @@ func (v *verdict) limit(runs []plan.Allocation, w *plan.Week, m plan.Muscle, say
 			v.wrong("full", "week %d %s: no session is even two fifths full: %q", w.Number, m, says)
 		}
 	}
-	if saysSchemes.MatchString(says) {
+	if saysSchemes.MatchString(says) || saysHeavy.MatchString(says) {
 		known = true
 		v.seen.vague++
 	}
 	if !known {
 		v.wrong("limit", "week %d %s: no limit is named: %q", w.Number, m, says)
 	}
+}
+
+// asksFor reports a week in which an exercise's track has sets for its kind.
+func (v *verdict) asksFor(w *plan.Week, x *exercise.Exercise) bool {
+	own := v.course.weeks[w.Number-1].tracks[track(&v.p.Request, x)]
+	return own.kind == plan.WeekLeadIn || slices.ContainsFunc(own.sessions, func(s plan.OutlineSession) bool { return len(s.Find(x.Role, "")) > 0 })
 }
 
 func (v *verdict) anySession(runs []plan.Allocation, is func(s *plan.Session) bool) bool {
@@ -445,11 +469,11 @@ func (v *verdict) counted(s *plan.Session, is func(x *exercise.Exercise) bool) i
 }
 
 // trains finds a usual exercise of little skill that trains a muscle at every place of a
-// week and that nothing rules out.
+// week, that the strategy has sets for and that nothing rules out.
 func (v *verdict) trains(w *plan.Week, m plan.Muscle) string {
 	r := &v.p.Request
 	for _, x := range v.cat.All() {
-		if !x.Direct(m) || x.Standing == exercise.Niche || x.Skill > plan.SkillLow || restricted(r, x) || slices.Contains(r.Constraints.Excluded, x.ID) ||
+		if !x.Direct(m) || !v.asksFor(w, x) || x.Standing == exercise.Niche || x.Skill > plan.SkillLow || restricted(r, x) || slices.Contains(r.Constraints.Excluded, x.ID) ||
 			x.Flags&v.bounds.flags != 0 || slices.ContainsFunc(r.Athlete.Skills, func(k plan.MovementSkill) bool { return k.ExerciseID == x.ID || k.Pattern == x.Pattern }) {
 			continue
 		}

@@ -140,6 +140,9 @@ func (d *drawer) segment(known []engine.Strategy, weeks int32) (plan.Segment, bo
 		seg.Strategy = desc.ID()
 	}
 	for i := range desc.Params {
+		if desc.Params[i].Kind == plan.ValueSets && !d.lists {
+			continue
+		}
 		if d.chance(20, desc.Params[i].Name) {
 			seg.Params = append(seg.Params, plan.Param{Name: desc.Params[i].Name, Value: d.value(&desc.Params[i])})
 		}
@@ -176,6 +179,8 @@ func (d *drawer) value(s *plan.ParamSpec) plan.Value {
 		v.Hi = d.n(v.Lo, min(hi, v.Lo+8), s.Name+" to")
 	case plan.ValueText:
 		v.Text = s.Choices[d.n(0, int32(len(s.Choices))-1, s.Name)]
+	case plan.ValueSets:
+		return d.setList(s.Name)
 	case plan.ValueBool:
 		v.Bool = d.chance(50, s.Name)
 	case plan.ValueList:

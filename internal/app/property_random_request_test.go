@@ -25,6 +25,7 @@ func requests(cat *exercise.Catalogue, known []engine.Strategy) *rapid.Generator
 		d.goals()
 		d.wishes()
 		d.plan(known)
+		d.compose(known)
 		return d.r
 	})
 }
@@ -38,6 +39,7 @@ type drawer struct {
 	weeks    int32
 	possible []string // ids that can be done at the first place and are not restricted
 	taken    []string // ids of goals and pins
+	lists    bool     // parameters that are lists of sets are drawn too
 }
 
 // n is even over its range, unlike rapid's own ranges, which lean to their ends; it

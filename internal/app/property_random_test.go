@@ -38,6 +38,7 @@ const (
 type tally struct {
 	sync.Mutex
 	made, refused, broke, sets, fatigued, rirs, short, vague int
+	composed, tests, referred                                int
 	reasons                                                  map[string]int
 	broken                                                   map[string]int
 	first                                                    map[string]string
@@ -111,7 +112,17 @@ func (c *tally) add(e *engine.Engine, known []engine.Strategy, r *plan.Request, 
 	c.made++
 	c.sets, c.fatigued, c.rirs = c.sets+v.seen.sets, c.fatigued+v.seen.fatigued, c.rirs+v.seen.rirs
 	c.short, c.vague = c.short+v.seen.short, c.vague+v.seen.vague
+	c.tests, c.referred = c.tests+v.seen.tests, c.referred+v.seen.referred
+	if composed(r) {
+		c.composed++
+	}
 	return v.bad
+}
+
+// composed reports a plan of more than segments and wrappers.
+func composed(r *plan.Request) bool {
+	p := &r.Plan
+	return len(p.Tracks) > 1 || p.Recovery.Set || p.Retest.Set || p.SessionsPerWeek.Set || p.Shorten || len(p.Tracks) == 1 && len(p.Tracks[0].ExerciseIDs)+len(p.Tracks[0].Muscles) > 0
 }
 
 // refusal wants kind, reason, field and sentence of a refusal; the request was valid, so
@@ -157,6 +168,7 @@ func (c *tally) note(seed int, bad []string) {
 func (c *tally) report(t *testing.T, total int) {
 	t.Logf("%d programs, %d refusals, %d bugs; %d sets, %d of them after others of known cost, %d reserves held against the outline; %d doses short, %d of them for the schemes",
 		c.made, c.refused, c.broke, c.sets, c.fatigued, c.rirs, c.short, c.vague)
+	t.Logf("%d of the programs are of composed plans; %d lifts tested or attempted, %d sets that refer to a test", c.composed, c.tests, c.referred)
 	var keys []string
 	for k := range c.reasons {
 		keys = append(keys, k)
@@ -172,6 +184,9 @@ func (c *tally) report(t *testing.T, total int) {
 	require.LessOrEqual(t, 1000*c.refused, mostRefused*total, "refusals")
 	require.Greater(t, c.fatigued, 10*total, "sets held against the curve")
 	require.Greater(t, c.rirs, 50*total, "reserves held against the outline")
+	require.Greater(t, 5*c.composed, total, "composed plans")
+	require.Greater(t, 10*c.tests, total, "lifts tested")
+	require.Greater(t, 4*c.referred, total, "sets that refer to a test")
 }
 
 // shrink finds a small request that breaks something.

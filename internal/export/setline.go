@@ -34,13 +34,16 @@ func alike(a, b *plan.Set) bool {
 		(a.Rest == b.Rest || b.Rest == 0) && len(a.Adjust) == len(b.Adjust)
 }
 
-// work prints "8–12", "8+" or "30–45 s".
+// work prints "8–12", "6 or more", "as many as possible" or "30–45 s".
 func work(s *plan.Set) string {
 	if !s.Hold.IsZero() {
 		return span(s.Hold) + " s"
 	}
 	if s.OpenEnded {
-		return number(s.Reps.Min) + "+"
+		if s.Reps.Min > 1 {
+			return number(s.Reps.Min) + " or more"
+		}
+		return "as many as possible"
 	}
 	return span(s.Reps)
 }

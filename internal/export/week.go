@@ -171,11 +171,24 @@ func adjustments(e *plan.ProgramExercise) string {
 			if a.To != a.From {
 				change += " to " + signed(a.To)
 			}
-			out = append(out, span(a.Reps)+" repetitions: "+change+" "+a.Unit.String())
+			out = append(out, band(a.Reps)+": "+change+" "+a.Unit.String())
 		}
 		return "next load by what was done: " + strings.Join(out, "; ")
 	}
 	return ""
+}
+
+// manyReps ends a band that has no end.
+const manyReps = 50
+
+func band(r plan.Range) string {
+	switch {
+	case r.Max >= manyReps:
+		return number(r.Min) + " repetitions and more"
+	case r.Min == 0:
+		return "up to " + number(r.Max) + " repetitions"
+	}
+	return span(r) + " repetitions"
 }
 
 func signed(milli int64) string {
