@@ -168,13 +168,14 @@ func TestBlockRepetitionsNeverRise(t *testing.T) {
 		require.NoError(t, err)
 		before := plan.Range{Min: 50, Max: 50}
 		for i := range o.Phases {
+			if i%3 == 0 {
+				before = plan.Range{Min: 50, Max: 50} // a cycle begins anew, be it without a session
+			}
 			for w := range o.Phases[i].Weeks {
 				for k := range o.Phases[i].Weeks[w].Sessions {
 					now := o.Phases[i].Weeks[w].Sessions[k].Find(plan.MultiJoint, "")[0].Reps
-					if i%3 > 0 {
-						require.LessOrEqual(t, now.Min, before.Min)
-						require.LessOrEqual(t, now.Max, before.Max)
-					}
+					require.LessOrEqual(t, now.Min, before.Min)
+					require.LessOrEqual(t, now.Max, before.Max)
 					before = now
 				}
 			}

@@ -34,18 +34,29 @@ func alike(a, b *plan.Set) bool {
 		(a.Rest == b.Rest || b.Rest == 0) && len(a.Adjust) == len(b.Adjust)
 }
 
-// work prints "8–12", "6 or more", "as many as possible" or "30–45 s".
+// work prints "8–12", "8+", "max" or "30–45 s".
 func work(s *plan.Set) string {
 	if !s.Hold.IsZero() {
 		return span(s.Hold) + " s"
 	}
 	if s.OpenEnded {
 		if s.Reps.Min > 1 {
-			return number(s.Reps.Min) + " or more"
+			return number(s.Reps.Min) + "+"
 		}
-		return "as many as possible"
+		return "max"
 	}
 	return span(s.Reps)
+}
+
+// workInWords is work for a line of its own.
+func workInWords(s *plan.Set) string {
+	switch {
+	case !s.OpenEnded:
+		return work(s)
+	case s.Reps.Min > 1:
+		return number(s.Reps.Min) + " or more"
+	}
+	return "as many as possible"
 }
 
 // reserve prints the RIR of sets: "2", "1–2", "failure" or "".
@@ -115,7 +126,7 @@ func (t *text) head(e *plan.ProgramExercise, r *run, week int32) string {
 	case plan.SetAttempt:
 		out = "attempt: "
 	}
-	out += number(int32(len(r.sets))) + " × " + work(s)
+	out += number(int32(len(r.sets))) + " × " + workInWords(s)
 	if x := t.exercise(e.ExerciseID); x != nil && x.Unilateral {
 		out += " each side"
 	}
