@@ -2,6 +2,7 @@ package engine
 
 import (
 	"context"
+	"fmt"
 
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
@@ -35,6 +36,53 @@ func (e *Engine) segment(ctx context.Context, b *Brief, seg *plan.Segment, path 
 		return plan.Outline{}, within(err, path)
 	}
 	return out, nil
+}
+
+// settle fills in defaults and refuses what is wrong, strategies and their parameters
+// included, all in one answer.
+func (e *Engine) settle(r plan.Request) (*Brief, error) {
+	b, err := Settle(r, e.catalogue)
+	bad := fault.NewCollector(fault.Invalid)
+	if !gather(bad, err) {
+		return nil, err
+	}
+	for t := range r.Plan.Tracks {
+		for i := range r.Plan.Tracks[t].Segments {
+			seg := &r.Plan.Tracks[t].Segments[i]
+			if seg.Strategy == "" {
+				continue // said
+			}
+			path := fmt.Sprintf("plan.tracks[%d].segments[%d]", t, i)
+			s, err := e.registry.Lookup(seg.Strategy)
+			if err != nil {
+				err = unknownStrategy(err, path)
+			} else if _, err = s.Parse(seg.Params); err != nil {
+				err = within(err, path)
+			}
+			if !gather(bad, err) {
+				return nil, err
+			}
+		}
+	}
+	if err := bad.Err(); err != nil {
+		return nil, err
+	}
+	return b, nil
+}
+
+// gather adds the violations of an invalid request; false for any other error.
+func gather(c *fault.Collector, err error) bool {
+	if err == nil {
+		return true
+	}
+	f, ok := fault.As(err)
+	if !ok || f.Kind != fault.Invalid {
+		return false
+	}
+	for _, v := range f.Violations {
+		c.Add(v.Reason, v.Field, v.Says)
+	}
+	return true
 }
 
 // unknownStrategy: a request that names what isn't there is wrong in itself.

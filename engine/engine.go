@@ -114,7 +114,7 @@ func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, er
 	if err != nil {
 		return plan.Program{}, fault.Wrap(fault.Internal, "ENCODING", err)
 	}
-	b, err := Settle(r, e.catalogue)
+	b, err := e.settle(r)
 	if err != nil {
 		return plan.Program{}, err
 	}
