@@ -6,12 +6,10 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"log/slog"
 	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -19,7 +17,6 @@ import (
 	spb "google.golang.org/genproto/googleapis/rpc/status"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/encoding/gzip"
 	"google.golang.org/grpc/mem"
 	"google.golang.org/grpc/status"
@@ -32,7 +29,7 @@ import (
 // holds the answers against what the case wants and what is on record. No answer is
 // the server's fault, and both transports say the same.
 func TestBadInput(t *testing.T) {
-	s := serveBad(t)
+	s := &badServer{start(t, nil)}
 	t.Run("bases", func(t *testing.T) { // so that a fault is that of the case
 		for _, call := range []string{"GenerateProgram", "AuditProgram"} {
 			c := &badCase{Call: call}
@@ -52,55 +49,13 @@ func TestBadInput(t *testing.T) {
 	}
 }
 
-// badServer is a server on real ports with its log.
-type badServer struct {
-	log  *syncBuffer
-	http string
-	conn *grpc.ClientConn
-}
-
-type syncBuffer struct {
-	sync.Mutex
-	bytes.Buffer
-}
-
-func (b *syncBuffer) Write(p []byte) (int, error) {
-	b.Lock()
-	defer b.Unlock()
-	return b.Buffer.Write(p)
-}
-
-func (b *syncBuffer) String() string {
-	b.Lock()
-	defer b.Unlock()
-	return b.Buffer.String()
-}
-
-func serveBad(t *testing.T) *badServer {
-	s := &badServer{log: &syncBuffer{}}
-	config := DefaultConfig()
-	config.GRPCAddr, config.HTTPAddr, config.DrainDelay = "127.0.0.1:0", "127.0.0.1:0", 0
-	config.Log = slog.New(slog.NewJSONHandler(s.log, nil))
-	a, err := New(config)
-	require.NoError(t, err)
-	ctx, stop := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
-	go func() { ended <- a.Run(ctx) }()
-	s.http = a.HTTPAddr()
-	s.conn, err = grpc.NewClient(a.GRPCAddr(), grpc.WithTransportCredentials(insecure.NewCredentials()))
-	require.NoError(t, err)
-	t.Cleanup(func() {
-		require.NoError(t, s.conn.Close())
-		stop()
-		require.NoError(t, <-ended)
-	})
-	return s
-}
+// badServer is a server that takes bad input.
+type badServer struct{ *running }
 
 func (s *badServer) rest(t *testing.T, c *badCase) (int, []byte) {
 	what, err := c.rest()
 	require.NoError(t, err)
-	r, err := http.NewRequest(what.verb, "http://"+s.http+what.target, strings.NewReader(what.body))
+	r, err := http.NewRequest(what.verb, s.url(what.target), strings.NewReader(what.body))
 	require.NoError(t, err)
 	for k, v := range what.headers {
 		if v == "" {

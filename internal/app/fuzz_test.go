@@ -237,7 +237,7 @@ func asJSON(t testing.TB, file string) []byte {
 
 // FuzzREST sends bodies, paths and queries through the whole server.
 func FuzzREST(f *testing.F) {
-	log := &syncBuffer{}
+	log := &runLog{}
 	config := DefaultConfig()
 	config.GRPCAddr, config.HTTPAddr, config.DrainDelay = "127.0.0.1:0", "127.0.0.1:0", 0
 	config.Log = slog.New(slog.NewJSONHandler(log, &slog.HandlerOptions{Level: slog.LevelError}))
