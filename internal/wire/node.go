@@ -125,7 +125,7 @@ func loneSurrogate(data []byte) int {
 	}
 }
 
-// escaped reads the \uXXXX at the start, or gives -1.
+// escaped reads the \u and four hex digits at the start, or gives -1.
 func escaped(data []byte) rune {
 	if len(data) < 6 || data[0] != '\\' || data[1] != 'u' {
 		return -1
