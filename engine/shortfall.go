@@ -232,10 +232,13 @@ func (g *generation) limitOf(a *allocated, m plan.Muscle, full []int32) string {
 	}
 	if direct == 0 {
 		why := "nothing that trains it directly is possible"
-		unasked, heavy := false, false
+		unasked, heavy, elsewhere, left := false, false, false, ""
 		for _, ex := range g.brief.Catalogue.All() {
-			if ex.Direct(m) && g.allowed(ex) && g.possible(ex, a.window) {
+			if ex.Direct(m) && g.allowed(ex) {
 				switch {
+				case !g.possible(ex, a.window):
+					elsewhere = elsewhere || g.possibleSomewhere(ex, a.window)
+					continue
 				case g.unasked(a.window, ex):
 					unasked = true
 					continue
@@ -243,13 +246,22 @@ func (g *generation) limitOf(a *allocated, m plan.Muscle, full []int32) string {
 					heavy = true
 					continue
 				case ex.Standing != exercise.Niche:
+					if left == "" && !ex.Pattern.Explosive() {
+						left = ex.Name
+					}
 					continue
 				}
 				return "only out-of-the-way exercises train it directly here; pin one to have it"
 			}
 		}
+		if left != "" {
+			return left + " would train it directly and gives way to better-known work of its movement; pin it to have it"
+		}
 		if heavy {
 			return "the lightest that is there is too heavy in what trains it directly"
+		}
+		if elsewhere {
+			return why + " at every place where one workout comes up"
 		}
 		if unasked {
 			return "the strategy has no sets for what trains it directly"
@@ -263,6 +275,18 @@ func (g *generation) limitOf(a *allocated, m plan.Muscle, full []int32) string {
 		return fmt.Sprintf("constraints.limits allows %s", g.caps[m])
 	}
 	return g.dayLimits(a, full, m)
+}
+
+// possibleSomewhere reports an exercise that some place of a window has all for.
+func (g *generation) possibleSomewhere(ex *exercise.Exercise, w *window) bool {
+	for i := range w.columns {
+		for _, p := range w.columns[i].places {
+			if ex.Available(&g.brief.Request.Constraints.Places[p]) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // unasked reports an exercise for whose kind its track has no sets in any session.

@@ -127,12 +127,12 @@ func (a *auditor) taperVolume(from, day int64, goal int) bool {
 	full, weeks, sets, most := int64(0), int64(0), int64(0), 0
 	for i := range a.weeks {
 		if a.weeks[i].training() {
-			most = max(most, len(a.weeks[i].sessions))
+			most = max(most, a.weeks[i].trainings())
 		}
 	}
 	for i := len(a.weeks) - 1; i >= 0 && weeks < 4; i-- {
-		// Weeks with days off say nothing of what is usual.
-		if w := &a.weeks[i]; w.training() && len(w.sessions) == most && a.startDay(w)+7 <= from {
+		// Weeks with days off, or with a test for a session, say nothing of what is usual.
+		if w := &a.weeks[i]; w.training() && w.trainings() == most && a.startDay(w)+7 <= from {
 			full += w.reps()
 			sets += int64(w.sets())
 			weeks++

@@ -341,6 +341,7 @@ var (
 	saysDirect    = regexp.MustCompile(`the limit of (\d+) direct sets for a muscle a session`)
 	saysWeekly    = regexp.MustCompile(`constraints\.limits allows ([\d.]+)`)
 	saysNothing   = regexp.MustCompile(`nothing that trains it directly is possible|only out-of-the-way exercises train it directly`)
+	saysLeft      = regexp.MustCompile(`: ([^:]+) would train it directly and gives way to better-known work of its movement`)
 	saysWeek      = regexp.MustCompile(`the week has|the rotation brings|sets are whole numbers|sets gave way`)
 	saysSessions  = regexp.MustCompile(`the week has (\d+) sessions? of (\d+)`)
 	saysRotation  = regexp.MustCompile(`the rotation brings its sessions up`)
@@ -415,10 +416,27 @@ func (v *verdict) limit(runs []plan.Allocation, w *plan.Week, m plan.Muscle, say
 			v.wrong("limit", "week %d %s: there is no such limit: %q", w.Number, m, says)
 		}
 	}
-	if saysNothing.MatchString(says) || saysUnasked.MatchString(says) {
+	if strings.Contains(says, "at every place where one workout comes up") {
+		known = true
+		places := map[string]bool{}
+		v.anySession(runs, func(s *plan.Session) bool { places[s.PlaceID] = true; return false })
+		if len(places) < 2 {
+			v.wrong("limit", "week %d %s: there is one place: %q", w.Number, m, says)
+		}
+	} else if saysNothing.MatchString(says) || saysUnasked.MatchString(says) {
 		known = true
 		if id := v.trains(w, m); id != "" {
 			v.wrong("limit", "week %d: %s does train %s: %q", w.Number, id, m, says)
+		}
+	}
+	if found := saysLeft.FindStringSubmatch(says); found != nil {
+		known = true
+		for _, x := range v.cat.All() {
+			if x.Name == found[1] && (!x.Direct(m) || v.anySession(runs, func(s *plan.Session) bool {
+				return slices.ContainsFunc(s.Exercises, func(e plan.ProgramExercise) bool { return e.ExerciseID == x.ID })
+			})) {
+				v.wrong("limit", "week %d %s: %s is there, or doesn't train it: %q", w.Number, m, x.ID, says)
+			}
 		}
 	}
 	if saysMinutes.MatchString(says) {
