@@ -370,6 +370,7 @@ type allocated struct {
 	window *window
 	picks  []pick
 	model  *schedule.Model
+	tapers bool // sets are held to the taper's share of those before it
 	answer schedule.Assignment
 }
 
@@ -377,14 +378,17 @@ func (g *generation) allocate(ctx context.Context, w *window, done []*allocated)
 	a := &allocated{window: w, picks: g.shortlist(w)}
 	g.blocked = g.tooSoon(w, done)
 	var err error
-	for _, zones := range [...]bool{true, false} {
-		if a.model, err = g.allocationModel(w, a.picks, zones); err != nil {
+	for _, try := range tries(g.taperSets(w)) {
+		if a.model, err = g.allocationModel(w, a.picks, try.zones); err != nil {
 			return nil, err
+		}
+		if a.tapers = try.most > 0; a.tapers {
+			w.limitSets(a.model, try.most)
 		}
 		g.engine.done("model")
 		a.answer, err = schedule.Solve(ctx, a.model, g.prior(a, nearest(w, done)), g.engine.budget)
 		if f, ok := fault.As(err); !ok || f.Kind != fault.Infeasible {
-			break // without every zone then
+			break
 		}
 	}
 	if err != nil {
@@ -397,6 +401,26 @@ func (g *generation) allocate(ctx context.Context, w *window, done []*allocated)
 		})
 	}
 	return a, nil
+}
+
+// try is how much a window's model asks of its answer.
+type try struct {
+	zones bool  // goal lifts on as many days as they have different work
+	most  int32 // sets a week; 0: as many as fit
+}
+
+// tries are what is asked one after the other until something can be done: every zone
+// and a taper's share of the sets, then more sets, as pins and lifts have a least of
+// theirs, and last neither.
+func tries(most int32) []try {
+	var out []try
+	if most > 0 {
+		out = append(out, try{true, most})
+		for _, more := range [...]int32{4, 5, 6, 7} {
+			out = append(out, try{false, most * more / 4})
+		}
+	}
+	return append(out, try{true, 0}, try{false, 0})
 }
 
 // nearest is the window that a new one should be like: the latest before it at the same

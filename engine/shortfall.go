@@ -318,6 +318,13 @@ func (g *generation) liftLimit(a *allocated, id string, full []int32) string {
 	return g.dayLimits(a, full, plan.MuscleUnspecified)
 }
 
+// lighter reports a window without a full week: it is filled as if it had one, then cut.
+func (g *generation) lighter(w *window) bool {
+	return !slices.ContainsFunc(w.sessions, func(o occurrence) bool {
+		return g.weekKind[o.week] == plan.WeekTraining || g.weekKind[o.week] == plan.WeekLeadIn
+	})
+}
+
 // dayLimits says of each column why no more fits.
 func (g *generation) dayLimits(a *allocated, full []int32, m plan.Muscle) string {
 	var minutes, reserved, others []string
@@ -344,6 +351,8 @@ func (g *generation) dayLimits(a *allocated, full []int32, m plan.Muscle) string
 			}
 		case exercises >= day.MaxExercises:
 			others = append(others, fmt.Sprintf("the limit of %d exercises a session", day.MaxExercises))
+		case a.tapers && sets >= day.MaxSets:
+			others = append(others, "the taper keeps its share of the sets done before it")
 		case sets >= day.MaxSets && g.mostSets(a.window, d) >= day.MaxSets:
 			others = append(others, fmt.Sprintf("the limit of %d sets a session", day.MaxSets))
 		case m != plan.MuscleUnspecified && direct+2 > plan.HalfSets(2*l.MuscleSetsPerSession.Value) && g.mostDirect(a.window, d, m)+2 > plan.HalfSets(2*l.MuscleSetsPerSession.Value):
@@ -356,7 +365,11 @@ func (g *generation) dayLimits(a *allocated, full []int32, m plan.Muscle) string
 	if len(minutes) > 0 {
 		says = append(says, strings.Join(minutes, " + ")+" minutes are full")
 		if len(reserved) > 0 {
-			says[0] = strings.Join(minutes, " + ") + " minutes are taken, time for the longest warm-ups, sets and rests of these weeks reserved"
+			taken := " minutes are taken"
+			if g.lighter(a.window) {
+				taken += " before a lighter week's cut"
+			}
+			says[0] = strings.Join(minutes, " + ") + taken + ", time for the longest warm-ups, sets and rests of these weeks reserved"
 		}
 	}
 	seen := map[string]bool{}

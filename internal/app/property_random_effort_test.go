@@ -342,6 +342,7 @@ var (
 	saysWeekly    = regexp.MustCompile(`constraints\.limits allows ([\d.]+)`)
 	saysNothing   = regexp.MustCompile(`nothing that trains it directly is possible|only out-of-the-way exercises train it directly`)
 	saysLeft      = regexp.MustCompile(`: ([^:]+) would train it directly and gives way to better-known work of its movement`)
+	saysTaper     = regexp.MustCompile(`the taper keeps its share of the sets done before it`)
 	saysWeek      = regexp.MustCompile(`the week has|the rotation brings|sets are whole numbers|sets gave way`)
 	saysSessions  = regexp.MustCompile(`the week has (\d+) sessions? of (\d+)`)
 	saysRotation  = regexp.MustCompile(`the rotation brings its sessions up`)
@@ -439,11 +440,20 @@ func (v *verdict) limit(runs []plan.Allocation, w *plan.Week, m plan.Muscle, say
 			}
 		}
 	}
+	if saysTaper.MatchString(says) {
+		known = true
+		if w.Kind != plan.WeekTaper {
+			v.wrong("limit", "week %d %s: it is no taper: %q", w.Number, m, says)
+		}
+	}
 	if saysMinutes.MatchString(says) {
 		known = true
 		// What is full in the model is nearly so on paper: the model reserves the longest
 		// warm-up and rest.
-		if !v.anySession(runs, func(s *plan.Session) bool { return sessionTime(v.cat, s)*10 >= s.Limit*4 }) {
+		switch lighter := strings.Contains(says, "before a lighter week's cut"); {
+		case lighter && w.Kind == plan.WeekTraining && trainings(w) > 0:
+			v.wrong("full", "week %d %s: it is a full week: %q", w.Number, m, says)
+		case !lighter && !v.anySession(runs, func(s *plan.Session) bool { return sessionTime(v.cat, s)*10 >= s.Limit*4 }):
 			v.wrong("full", "week %d %s: no session is even two fifths full: %q", w.Number, m, says)
 		}
 	}
