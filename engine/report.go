@@ -45,7 +45,7 @@ func rules() []plan.Rule {
 		{ID: RuleBest, Says: "The exercise is one of the set that fills the weekly wishes best within minutes, equipment and restrictions.", Source: "the allocation's objective"},
 		{ID: RuleOrder, Says: "Explosive before goal lifts, then other multi-joint work, small muscles, trunk; what a goal wants first within each.", Source: "ACSM 2009 (large before small, multi- before single-joint); common practice"},
 		{ID: RuleTime, Says: "Minutes count setting up, warm-up sets, repetitions at a controlled speed, rest, and both sides of one-sided work.", Source: "tempo: ACSM 2009; the pieces: judgement"},
-		{ID: RuleEstimate, Says: "The 1RM is the mean of the single estimates from the performances through the exercise's curve, weighted by their precision, less half its uncertainty; planned growth stays under the cap for the status.", Source: "curve: Nuzzo et al. 2024; caps: common practice, no source"},
+		{ID: RuleEstimate, Says: "The 1RM and the athlete's own curve follow from all performances, each weighed by its precision and age, and from how people differ; the loads take half an SD less. Planned growth stays under the cap for the status.", Source: "curve and spread between people: Nuzzo et al. 2024; reported reserve: Halperin et al. 2022; caps: common practice, no source"},
 		{ID: RuleUnknown, Says: "No performance is known, so the first session finds the load; nothing is invented.", Source: "common practice, no source"},
 		{ID: RuleTest, Says: "A test goes from warm-up sets to singles near the 1RM in steps, with 3 to 5 minutes between, and ends within five; where that is not safe or the strength is not known, one set with repetitions in reserve shows the strength.", Source: "NSCA test protocol (from memory); the shares are common practice, no source"},
 		{ID: RuleRamp, Says: "A session that finds loads takes longer; sets give way to it, the last exercises first.", Source: "common practice, no source"},
@@ -177,7 +177,7 @@ func (g *generation) listStrengths() {
 		}
 		g.program.Strengths = append(g.program.Strengths, plan.Strength{
 			ExerciseID: st.ex.ID, OneRMGrams: st.mean, SD: plan.Permille(st.sd), Known: int32(st.used),
-			Curve: string(st.ex.Curve), Slope: 1000, Share: st.ex.BodyMassShare, Planned: st.planned,
+			Curve: string(st.ex.Curve), Slope: plan.Permille(st.slope), Share: st.ex.BodyMassShare, Planned: st.planned,
 		})
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"github.com/phasewright/phasewright/engine/load"
 	"github.com/phasewright/phasewright/engine/plan"
 )
 
@@ -128,7 +129,7 @@ func (s *settler) layoff(a *plan.Athlete) {
 		}
 	}
 	weeks := a.LayoffWeeks.Or(0)
-	if loss := layoffLoss(weeks); loss > 0 {
+	if loss := 1000 - load.AfterLayoff(1000, weeks); loss > 0 {
 		says := fmt.Sprintf("%d weeks without training take %d %% off every 1RM; 1 %% a week comes back. The first two weeks keep %d repetitions in reserve", weeks, loss/10, comingBack(a, 0))
 		if next := comingBack(a, 2); next > 0 {
 			says += fmt.Sprintf(", the next two %d", next)

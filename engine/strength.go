@@ -22,6 +22,7 @@ type state struct {
 	mean     int64 // grams, from the evidence
 	sd       int32 // permille
 	used     int
+	slope    int32   // permille, of the curve; 0 where nothing is known
 	planned  []int64 // grams by week; empty where unknown
 	free     int32   // repetitions to failure with body mass alone, in tenths
 	outliers []plan.Finding
@@ -67,9 +68,10 @@ func (s *strengths) of(e *exercise.Exercise) (*state, error) {
 	return st, nil
 }
 
+// estimate joins what the population's spread and the performances say.
 func (s *strengths) estimate(st *state) error {
 	a := &s.b.Request.Athlete
-	var evidence []load.Evidence
+	var seen []load.Observation
 	var from []int
 	carried := s.carried(st.ex)
 	for _, i := range s.perform[st.ex.ID] {
@@ -81,36 +83,57 @@ func (s *strengths) estimate(st *state) error {
 			}
 			continue
 		}
-		e := load.Evidence{Grams: p.Load.Value.Grams() + carried, Reps: p.Reps, RIR: p.RIR, Failure: failure, Tested: failure && p.Reps == 1}
+		o := load.Observation{Grams: p.Load.Value.Grams() + carried, Reps: p.Reps, RIR: p.RIR, Failure: failure, Tested: failure && p.Reps == 1}
+		o.AgeDays = 7 * a.LayoffWeeks.Or(0) // without a date: the day before a layoff, if there was one
 		if p.Date.Set && s.base.Set {
-			e.AgeDays = int32(s.base.Value - p.Date.Value)
+			o.AgeDays = int32(s.base.Value - p.Date.Value)
 		}
-		evidence, from = append(evidence, e), append(from, i)
+		seen, from = append(seen, o), append(from, i)
 	}
-	if len(evidence) == 0 {
+	if len(seen) == 0 {
 		return nil
 	}
-	got, out, err := load.Estimate(st.curve, evidence, a.Status)
+	prior := load.Population(string(st.ex.Curve), a.Status, a.Sex, a.Age, a.BodyMass.Or(plan.Load{}).Grams())
+	family := st.curve
+	former, aside, err := family.Posterior(prior, seen)
+	for _, o := range aside {
+		st.outliers = append(st.outliers, s.aside(st.ex, from[o.Index], o))
+	}
+	if err != nil || former.N == 0 {
+		if f, ok := fault.As(err); err == nil || ok && f.Kind == fault.NotFound {
+			return nil // nothing usable was shown: the loads have to be found
+		}
+		return err
+	}
+	prior.LayoffWeeks = a.LayoffWeeks.Or(0)
+	now, _, err := family.Posterior(prior, seen)
 	if err != nil {
 		return err
 	}
-	for _, o := range out {
-		if o.Why == load.LeftOutFar {
-			st.outliers = append(st.outliers, plan.Finding{Level: plan.LevelNote, Rule: RuleOutlier, ExerciseID: st.ex.ID,
-				Field: fmt.Sprintf("athlete.performances[%d]", from[o.Index]),
-				Says:  fmt.Sprintf("This performance in %s stands far from the others (it would mean a 1RM of about %s) and was not used.", st.ex.Name, plan.Kg(o.Grams).In(s.b.Request.Constraints.Unit).Whole())})
-		}
+	// Beyond the bounds of a shifted curve the slope is worth less than it seems.
+	st.slope = min(max(now.SlopePermille, load.MinShift), load.MaxShift)
+	if st.curve, err = load.Shifted(family, st.slope); err != nil {
+		return err
 	}
-	st.known, st.mean, st.sd, st.used = true, got.OneRMGrams, got.SDPermille, got.N
-	st.planned = s.grow(st.ex, load.WorkingOneRM(got))
+	st.known, st.mean, st.sd, st.used = true, now.MeanGrams, now.SDPermille, now.N
+	start := now.Quantile(cautious)
+	back := start * 1000 / load.AfterLayoff(1000, prior.LayoffWeeks) // performances from within the layoff may say less
+	st.planned = s.grow(st.ex, min(back, former.Quantile(cautious)), start)
 	return nil
 }
 
-// layoffLoss is the share of the 1RM (permille) taken off after a layoff: nothing for
-// two weeks, then 1 % a week, 20 % at most. Direction and onset: Bosquet et al. 2013
-// (onset from memory); the rate is judgement.
-func layoffLoss(weeks int32) int64 {
-	return int64(min(200, max(0, 10*(weeks-2))))
+// cautious is the probability, in permille, that the 1RM to prescribe from is above the
+// true one: half an SD under the mean, so that about seven of ten first sessions are not
+// too heavy; what was too light is put right by the first logs. Judgement.
+const cautious plan.Permille = 310
+
+func (s *strengths) aside(ex *exercise.Exercise, at int, o load.SetAside) plan.Finding {
+	f := plan.Finding{Level: plan.LevelNote, Rule: RuleOutlier, ExerciseID: ex.ID, Field: fmt.Sprintf("athlete.performances[%d]", at)}
+	f.Says = fmt.Sprintf("This performance in %s was not used: %s.", ex.Name, o.Why.Says())
+	if o.Why == load.AsideFar {
+		f.Says = fmt.Sprintf("This performance in %s stands far from the others (it would mean a 1RM of about %s) and was not used.", ex.Name, plan.Kg(o.Grams).In(s.b.Request.Constraints.Unit).Whole())
+	}
+	return f
 }
 
 // regain is how much of the former 1RM comes back in a week after a layoff until it is
@@ -131,12 +154,11 @@ func comingBack(a *plan.Athlete, week int) int32 {
 	return 0
 }
 
-// grow plans the 1RM week by week from what was shown, less what a layoff took. It
+// grow plans the 1RM week by week from now, after a layoff first back to what was shown. It
 // stands still through weeks in which the exercise can't be done anywhere, so that the
 // first week after them goes on where the last one before them was.
-func (s *strengths) grow(ex *exercise.Exercise, shown int64) []int64 {
+func (s *strengths) grow(ex *exercise.Exercise, shown, now int64) []int64 {
 	rate := growth[s.b.Request.Athlete.Status]
-	now := shown * (1000 - layoffLoss(s.b.Request.Athlete.LayoffWeeks.Or(0))) / 1000
 	out := make([]int64, len(s.weeks))
 	for w := range out {
 		switch {
@@ -164,7 +186,8 @@ func (s *strengths) doable(ex *exercise.Exercise, week int) bool {
 // growthBetween gives the planned growth of an exercise of unknown strength from one
 // week to another, in permille of the earlier.
 func (s *strengths) growthBetween(ex *exercise.Exercise, from, to int) int32 {
-	g := s.grow(ex, 1_000_000)
+	const shown = 1_000_000
+	g := s.grow(ex, shown, load.AfterLayoff(shown, s.b.Request.Athlete.LayoffWeeks.Or(0)))
 	return int32(g[to] * 1000 / g[from])
 }
 

@@ -3,6 +3,7 @@ package audit
 import (
 	"fmt"
 
+	"github.com/phasewright/phasewright/engine/load"
 	"github.com/phasewright/phasewright/engine/plan"
 )
 
@@ -117,10 +118,11 @@ func (a *auditor) growth() {
 	for i := range a.p.Strengths {
 		st := &a.p.Strengths[i]
 		before, since := st.OneRMGrams, int64(1)
+		former := st.OneRMGrams * 1000 / load.AfterLayoff(1000, a.r.Athlete.LayoffWeeks.Or(0))
 		for w, now := range st.Planned {
 			most := growthCap(a.r.Athlete.Status)
-			if a.backFrom() && now <= st.OneRMGrams {
-				most = max(most, regainCap*st.OneRMGrams/max(1, before)+1)
+			if a.backFrom() && now <= former {
+				most = max(most, regainCap*former/max(1, before)+1)
 			}
 			if w >= len(a.weeks) {
 				break

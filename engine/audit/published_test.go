@@ -52,7 +52,7 @@ func TestGrowthAfterALayoff(t *testing.T) {
 	p := &plan.Program{Request: plan.Request{Athlete: plan.Athlete{Status: plan.Advanced, LayoffWeeks: plan.Some[int32](13)}},
 		Phases: []plan.Phase{{Weeks: make([]plan.Week, 2)}}}
 	count := func(from, to int64) int {
-		p.Strengths = []plan.Strength{{ExerciseID: "back-squat", OneRMGrams: 100_000, Planned: []int64{from, to}}}
+		p.Strengths = []plan.Strength{{ExerciseID: "back-squat", OneRMGrams: from, Planned: []int64{from, to}}}
 		n := 0
 		for _, f := range Program(p, catalogue(t)) {
 			if f.Rule == ruleGrowth {
@@ -61,10 +61,11 @@ func TestGrowthAfterALayoff(t *testing.T) {
 		}
 		return n
 	}
-	require.Zero(t, count(85_000, 86_000))
-	require.Equal(t, 1, count(85_000, 86_100))
-	require.Zero(t, count(100_000, 100_250))
-	require.Equal(t, 1, count(100_000, 101_000), "beyond what was shown the cap by status holds")
+	require.Zero(t, count(89_000, 90_000), "100 kg less 11 %")
+	require.Equal(t, 1, count(89_000, 90_100))
+	p.Request.Athlete.LayoffWeeks = plan.Some[int32](3)
+	require.Zero(t, count(99_000, 100_000))
+	require.Equal(t, 1, count(99_900, 101_000), "beyond what was shown the cap by status holds")
 	p.Request.Athlete.LayoffWeeks = plan.Some[int32](2)
 	require.Equal(t, 1, count(85_000, 86_000), "two weeks are no layoff")
 }

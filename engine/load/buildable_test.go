@@ -380,3 +380,5 @@ func BenchmarkBarMenu(b *testing.B) {
 		kgGym()
 	}
 }
+
+func abs64(v int64) int64 { return max(v, -v) }

@@ -2,7 +2,9 @@
 //
 // The way from what an athlete has shown to a set on paper runs through the files:
 //
-//   - estimate.go: performances become one 1RM with its standard deviation.
+//   - posterior.go: performances and what the population tells (prior.go) become a 1RM
+//     and a slope of the curve, both with their SD; noise.go holds what a performance
+//     is worth, screen.go what can't be one, linear.go the algebra.
 //   - curve.go: a curve per family of exercise says how many repetitions a fresh
 //     athlete can do at a share of the 1RM; it can be shifted to the person.
 //   - fatigue.go: each set leaves a debt that rest pays back, so the last of four
@@ -18,9 +20,11 @@
 //
 // Everything that decides something is an integer: repetitions in tenths, shares of
 // the 1RM in basis points (10,000 is 100 %), masses in grams or in thousandths of
-// their own unit. The one place where floats are used on the way, the curves, uses
-// only + - * / with explicit conversions, which forbid fused multiply-add, and is
-// rounded to basis points once; a test pins the digest of all curves.
+// their own unit. Floats are used on the way in two places, the curves and the
+// posterior: only + - * / and the exact square root, with explicit conversions, which
+// forbid fused multiply-add; logs and exponentials are linear.go's own. The curves are
+// rounded to basis points once and a test pins their digest, the posterior to grams
+// and permille.
 //
 // Source tags: a plain citation was seen in an abstract or in a text that quotes the
 // paper; "(from memory)" was not looked up; "(judgement)" has no source.

@@ -107,6 +107,12 @@ func layoffLoss(days int64) int64 {
 	return min(2000, max(0, (days-14)*100/7))
 }
 
+// AfterLayoff gives what is left of a 1RM in grams after so many weeks without the
+// exercise.
+func AfterLayoff(grams int64, weeks int32) int64 {
+	return grams * (10_000 - layoffLoss(7*int64(weeks))) / 10_000
+}
+
 // sighting is a performance read by the model, at one slope.
 type sighting struct {
 	index int     // in the observations given

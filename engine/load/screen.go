@@ -8,6 +8,8 @@ import (
 	"github.com/phasewright/phasewright/engine/fault"
 )
 
+const maxRIR = 10 // reported; more is not told apart
+
 // Aside is why a performance was not used.
 type Aside uint8
 

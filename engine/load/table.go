@@ -75,3 +75,25 @@ func (t LoadTable) Reps(share plan.Permille) (int32, bool) {
 
 // roundDiv divides to the nearest integer, halves up; both must be non-negative, b positive.
 func roundDiv(a, b int64) int64 { return (a + b/2) / b }
+
+// isqrt is the integer square root, rounded down.
+func isqrt(v int64) int64 {
+	if v <= 0 {
+		return 0
+	}
+	r := int64(1)
+	for r*r <= v {
+		r *= 2
+	}
+	for lo := r / 2; ; {
+		mid := (lo + r) / 2
+		if mid == lo {
+			return lo
+		}
+		if mid*mid <= v {
+			lo = mid
+		} else {
+			r = mid
+		}
+	}
+}

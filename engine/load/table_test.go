@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"github.com/phasewright/phasewright/engine/plan"
 )
@@ -81,4 +82,17 @@ func TestTableInverse(t *testing.T) {
 		_, ok = table.Reps(400)
 		require.False(t, ok, "the table ends before 40 %%")
 	}
+}
+
+func TestIsqrt(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		v := rapid.Int64Range(-5, 1<<60).Draw(t, "v")
+		r := isqrt(v)
+		if v <= 0 {
+			require.Zero(t, r)
+			return
+		}
+		require.LessOrEqual(t, r*r, v)
+		require.Greater(t, (r+1)*(r+1), v)
+	})
 }

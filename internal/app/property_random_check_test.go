@@ -18,7 +18,7 @@ type verdict struct {
 	cat    *exercise.Catalogue
 	bounds bounds
 	shelf  map[string]*shelf
-	curves map[string]*load.Curve
+	curves map[curveKey]*load.Curve
 	known  []engine.Strategy
 	course course
 	tested map[string]*courseTest // the last test of each lift so far
@@ -32,7 +32,7 @@ func (v *verdict) wrong(property, format string, args ...any) {
 
 // judge holds a program against every property.
 func judge(e *engine.Engine, known []engine.Strategy, asked *plan.Request, p *plan.Program) *verdict {
-	v := &verdict{p: p, asked: asked, cat: e.Catalogue(), known: known, tested: map[string]*courseTest{}, bounds: boundsOf(&p.Request), shelf: map[string]*shelf{}, curves: map[string]*load.Curve{}}
+	v := &verdict{p: p, asked: asked, cat: e.Catalogue(), known: known, tested: map[string]*courseTest{}, bounds: boundsOf(&p.Request), shelf: map[string]*shelf{}, curves: map[curveKey]*load.Curve{}}
 	for i := range p.Request.Constraints.Places {
 		pl := &p.Request.Constraints.Places[i]
 		v.shelf[pl.ID] = newShelf(pl)
@@ -306,10 +306,12 @@ func (v *verdict) growth() {
 			v.wrong("growth", "%s is planned for %d weeks of %d", s.ExerciseID, len(s.Planned), v.p.WeekCount())
 		}
 		before := s.OneRMGrams
+		off := int64(v.p.Request.Athlete.LayoffWeeks.Or(0))
+		shown := before * 100 / (100 - min(20, max(0, off-2))) // before the layoff
 		for w, now := range s.Planned {
 			most := before + before*cap/10_000 + 1
-			if v.p.Request.Athlete.LayoffWeeks.Or(0) > 2 && now <= s.OneRMGrams {
-				most = max(most, before+s.OneRMGrams/100+1)
+			if off > 2 && now <= shown {
+				most = max(most, before+shown/100+1)
 			}
 			if now > most {
 				v.wrong("growth", "%s rises from %d to %d g in week %d", s.ExerciseID, before, now, w+1)

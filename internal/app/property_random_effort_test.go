@@ -25,10 +25,16 @@ type athlete struct {
 	first   bool
 }
 
+type curveKey struct {
+	family string
+	slope  plan.Permille
+}
+
 func newAthlete(v *verdict, w *plan.Week, x *exercise.Exercise, s *plan.Strength) *athlete {
 	a := &athlete{v: v, x: x, week: w, fatigue: load.DefaultFatigue(), first: true}
-	family := string(x.Curve)
+	family, slope := string(x.Curve), plan.Permille(1000)
 	if s != nil {
+		slope = s.Slope
 		family = s.Curve
 		if i := int(w.Number) - 1; i < len(s.Planned) {
 			a.oneRM = s.Planned[i]
@@ -37,10 +43,11 @@ func newAthlete(v *verdict, w *plan.Week, x *exercise.Exercise, s *plan.Strength
 			a.body = m.Value.Grams() * int64(s.Share) / 1000
 		}
 	}
-	if v.curves[family] == nil {
-		v.curves[family], _ = load.CurveFor(family)
+	if a.curve = v.curves[curveKey{family, slope}]; a.curve == nil {
+		a.curve, _ = load.CurveFor(family)
+		a.curve, _ = load.Shifted(a.curve, int32(slope))
+		v.curves[curveKey{family, slope}] = a.curve
 	}
-	a.curve = v.curves[family]
 	return a
 }
 
