@@ -285,7 +285,11 @@ func (m *maker) deferral(d *demand, x, start rung, lowered bool) plan.Opt[plan.D
 	} else if !m.in.Deferred && e.Reference.Kind != plan.RefLatest {
 		return plan.Opt[plan.Deferred]{}
 	}
-	return plan.Some(plan.Deferred{Reference: ref, Share: m.str.permille(x.moved)})
+	share := m.str.permille(x.moved)
+	if share <= 0 {
+		return plan.Opt[plan.Deferred]{} // an empty machine is no share of anything
+	}
+	return plan.Some(plan.Deferred{Reference: ref, Share: share})
 }
 
 // blank is a set with what the scheme says of it.
@@ -339,11 +343,15 @@ func (m *maker) unknown(r *run) {
 	d := &r.d
 	e := &d.src.Effort
 	loadable := m.in.Exercise.Loading.Loadable()
-	if limit := m.in.Limits.MaxIntensity; limit > 0 && loadable && d.asked {
+	if limit := m.in.Limits.MaxIntensity; limit > 0 && loadable && d.asked && !e.Intensity.Set {
 		// Chosen by reserve, a load keeps the cap where the reserve is large enough.
 		if need := under(m.str.curve, limit) - d.lo; need > d.rir {
 			if need > d.rir+1 {
 				m.off.say(offCapped, "cap", limit.String(), "rir", itoa(need), "want", itoa(d.rir))
+			}
+			// Nobody can tell twenty in reserve from ten: more repetitions then, as far as they go.
+			if more := min(need-mostRIR, m.in.Limits.Most-d.lo); more > 0 {
+				d.lo, d.hi, need = d.lo+more, max(d.hi, d.lo+more), need-more
 			}
 			d.rir, d.failure, r.capped = need, false, true
 		}
