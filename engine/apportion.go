@@ -119,6 +119,7 @@ func (g *generation) keepCaps(w *window, a *apportioner, week int) {
 		if limit == 0 {
 			continue
 		}
+		limit = max(0, limit-g.inTests(week, plan.Muscle(m)))
 		for _, pinned := range [...]bool{false, true} {
 			for i := len(a.picks) - 1; i >= 0; i-- {
 				p := &a.picks[i]
@@ -133,6 +134,34 @@ func (g *generation) keepCaps(w *window, a *apportioner, week int) {
 			}
 		}
 	}
+}
+
+// inTests gives what a week's tests hold for a muscle: sets of several repetitions, which
+// count as work where they find a load; singles don't.
+func (g *generation) inTests(week int, m plan.Muscle) plan.HalfSets {
+	sum := plan.HalfSets(0)
+	for i := range g.tests {
+		t := &g.tests[i]
+		if t.week != week {
+			continue
+		}
+		for _, id := range t.lifts {
+			ex, ok := g.brief.Catalogue.ByID(id)
+			if !ok {
+				continue
+			}
+			schemes, _, err := g.testSchemes(t, ex, &g.brief.Request.Constraints.Places[t.slot.Place])
+			if err != nil { // met again, and told, when the test is written
+				continue
+			}
+			for j := range schemes {
+				if schemes[j].Reps.Max > 1 {
+					sum += plan.HalfSets(schemes[j].Sets.Max) * ex.SetCountsFor(m)
+				}
+			}
+		}
+	}
+	return sum
 }
 
 func (a *apportioner) inWeek(times []plan.HalfSets, m int) plan.HalfSets {

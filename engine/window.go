@@ -31,6 +31,7 @@ type column struct {
 // a journey is what is trained after it.
 type window struct {
 	phase    int
+	mixed    bool
 	list     []int // weeks, rising
 	columns  []column
 	sessions []occurrence
@@ -46,9 +47,9 @@ func windows(o *plan.Outline, slots [][]Slot) []window {
 	for ph := range o.Phases {
 		for i := range o.Phases[ph].Weeks {
 			week := &o.Phases[ph].Weeks[i]
-			win := joined(out, ph, slots, w)
+			win := joined(out, ph, slots, w, mixed(week.Sessions))
 			if win == nil {
-				out = append(out, window{phase: ph})
+				out = append(out, window{phase: ph, mixed: mixed(week.Sessions)})
 				win = &out[len(out)-1]
 			}
 			win.list = append(win.list, w)
@@ -66,9 +67,9 @@ func windows(o *plan.Outline, slots [][]Slot) []window {
 }
 
 // joined finds the window of the phase that a week belongs to, the latest first.
-func joined(out []window, phase int, slots [][]Slot, week int) *window {
+func joined(out []window, phase int, slots [][]Slot, week int, mixed bool) *window {
 	for i := len(out) - 1; i >= 0 && out[i].phase == phase; i-- {
-		fits := true
+		fits := !mixed && !out[i].mixed
 		for _, w := range out[i].list {
 			fits = fits && samePlaces(slots[w:w+1], slots[week])
 		}
@@ -77,6 +78,18 @@ func joined(out []window, phase int, slots [][]Slot, week int) *window {
 		}
 	}
 	return nil
+}
+
+// mixed reports a week of rotating workouts in which some sessions stand for themselves, as
+// a track makes them unlike: no other week need have such days, so it stands alone.
+func mixed(list []plan.OutlineSession) bool {
+	own := 0
+	for i := range list {
+		if list[i].Group == "" {
+			own++
+		}
+	}
+	return own > 0 && own < len(list)
 }
 
 func (w *window) from() int { return w.list[0] }

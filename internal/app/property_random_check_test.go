@@ -296,6 +296,15 @@ func (v *verdict) safe(set *plan.Set, least int32, fewer bool, where string) {
 	}
 }
 
+// rests reports an exercise that is left out in a week as the request's hours since the
+// last direct sets have not passed, and says so.
+func (v *verdict) rests(w *plan.Week, x *exercise.Exercise) bool {
+	return v.says(func(f *plan.Finding) bool {
+		return f.Week == w.Number && f.ExerciseID == x.ID && strings.HasPrefix(f.Field, "constraints.recovery[") &&
+			slices.ContainsFunc(v.p.Request.Constraints.Recovery, func(c plan.Recovery) bool { return x.Direct(c.Muscle) })
+	})
+}
+
 // growth checks the planned 1RM against the status's cap a week; after a layoff 1 % of
 // what was shown may come back, up to it.
 func (v *verdict) growth() {
@@ -359,7 +368,7 @@ func (v *verdict) pins(ph *plan.Phase) {
 				want = can
 			}
 			if full := trainings(w) == int(min(int32(len(r.Constraints.Days)), r.Plan.SessionsPerWeek.Or(7))) &&
-				v.course.weeks[w.Number-1].tracks[track(r, x)].kind == plan.WeekTraining; full && w.Kind == plan.WeekTraining && !rotates && have < want {
+				v.course.weeks[w.Number-1].tracks[track(r, x)].kind == plan.WeekTraining; full && w.Kind == plan.WeekTraining && !rotates && have < want && !v.rests(w, x) {
 				v.wrong("pins", "%s is in %d sessions of week %d, %d are wanted", pin.ExerciseID, have, w.Number, want)
 			}
 		}
