@@ -221,7 +221,7 @@ func (g *generation) rested(o *occurrence, here []pick, count map[string]int32) 
 			if last := g.lastDirect[r.Muscle]; p.ex.Direct(r.Muscle) && last.Set && (day-last.Value)*24 < r.Hours {
 				ok = false
 				g.find(plan.Finding{Level: plan.LevelShort, Rule: RuleShort, Week: int32(o.week + 1), ExerciseID: p.ex.ID, Field: fmt.Sprintf("constraints.recovery[%d]", i),
-					Says: fmt.Sprintf("%s is left out on %s: %d hours after the last direct sets for %s have not passed.", p.ex.Name, o.slot.Weekday, r.Hours, r.Muscle)})
+					Says: fmt.Sprintf("%s is left out on %s of week %d: %d hours after the last direct sets for %s have not passed.", p.ex.Name, o.slot.Weekday, o.week+1, r.Hours, r.Muscle)})
 				break
 			}
 		}

@@ -191,6 +191,9 @@ func shown(rir int32) []plan.Scheme {
 	return []plan.Scheme{{Kind: plan.SetTest, Sets: plan.FixedSets(1), Reps: plan.Range{Min: 8, Max: 10}, Effort: plan.Effort{RIR: plan.Some(rir)}, Rest: 180}}
 }
 
+// fewShown is how many repetitions that set has at least; fewer are a try at the maximum.
+const fewShown = 3
+
 // everyDay is after the last day of a week.
 const everyDay = 7
 
@@ -257,6 +260,10 @@ func (g *generation) testSession(t *test) (plan.Session, error) {
 		e, err := g.exercise(o, &p, int32(len(schemes)), true)
 		if err != nil {
 			return out, err
+		}
+		if schemes[0].Reps.Max > 1 && slices.ContainsFunc(e.Sets, func(x plan.Set) bool { return x.Kind == plan.SetTest && x.Reps.Max < fewShown }) {
+			short("so few repetitions are possible at the lightest load that the set would be a test near the maximum.")
+			continue
 		}
 		if t.kind == plan.SessionRetest && out.Seconds+e.Seconds > out.Limit {
 			short(fmt.Sprintf("%s takes %d minutes, and %d of %s's %d are left.", "the test", (e.Seconds+59)/60, max(0, out.Limit-out.Seconds)/60, t.slot.Weekday, out.Limit/60))

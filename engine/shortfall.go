@@ -115,7 +115,7 @@ func (g *generation) weekMisses(w *window) {
 			switch {
 			case tested && sessions < w.fewest:
 				why = fmt.Sprintf("a test takes the place of a session, so the week has %s of %d", counted(int(sessions), "session"), w.fewest)
-			case w.columns[0].group != "" && int32(len(w.columns)) > 1:
+			case w.columns[0].group != "" && int32(len(w.columns)) > 1 && sessions > 0:
 				why = "the rotation brings its sessions up more in other weeks"
 			case sessions < w.fewest && g.weekKind[at] == plan.WeekTaper:
 				why = fmt.Sprintf("the days before the date are free, so the week has %s of %d", counted(int(sessions), "session"), w.fewest)
