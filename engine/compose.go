@@ -170,7 +170,8 @@ func deload(weeks []*plan.OutlineWeek, d plan.Deload) {
 	}
 }
 
-// taper cuts the dose of the weeks that lie mostly in the days before the date. A week
+// taper cuts the dose of the weeks with half or more of their sessions in the days before
+// the date: rather a few days longer than a heavy session in its last week. A week
 // that the strategy has cut already, as one to realize strength, is not cut twice.
 func taper(weeks []*plan.OutlineWeek, slots [][]Slot, target plan.Date, t plan.Taper) {
 	for i, w := range weeks {
@@ -184,7 +185,7 @@ func taper(weeks []*plan.OutlineWeek, slots [][]Slot, target plan.Date, t plan.T
 				in++
 			}
 		}
-		if 2*in > all || all == 0 && i == len(weeks)-1 {
+		if in > 0 && 2*in >= all || all == 0 && i == len(weeks)-1 {
 			general := true
 			cut := func(track string, kind *plan.WeekKind, dose *plan.Permille) {
 				share := min(1000, t.Keep*1000/max(1, *dose))

@@ -229,7 +229,11 @@ func (g *generation) candidate(w *window, p *pick, m *schedule.Model) (schedule.
 		}
 		// With more rotation groups than a week has sessions, a week has any of them: the
 		// pin must be in so many that none goes without.
-		if n := int32(len(w.columns)) - w.fewest + 1; (w.columns[0].group != "" || g.shifts(w)) && pin.Group == "" {
+		each := int32(1)
+		if g.shifts(w) {
+			each = min(max(1, pin.PerWeek), w.fewest)
+		}
+		if n := int32(len(w.columns)) - w.fewest + each; (w.columns[0].group != "" || g.shifts(w)) && pin.Group == "" {
 			c.MinDays = max(c.MinDays, min(n, allowed))
 		}
 	}

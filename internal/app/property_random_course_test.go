@@ -317,7 +317,7 @@ func (v *verdict) kinds(week *courseWeek, w, lead int, lanes map[string][]plan.O
 				}
 			}
 		}
-		if 2*in > dated || dated == 0 && last {
+		if in > 0 && 2*in >= dated || dated == 0 && last {
 			week.kind = plan.WeekTaper
 			for _, t := range week.tracks {
 				t.kind = plan.WeekTaper
