@@ -71,8 +71,14 @@ func (s *solver) startAt(ideal int64) bool {
 	if !s.try(first) {
 		s.around(first)
 	}
-	if !s.miss.none() && s.d.n > 1 {
+	switch {
+	case s.miss.none():
+	case s.d.n > 1:
 		s.falling()
+	case s.miss.short > 0: // after hard sets with little rest the right load is far from the one before
+		if r, ok := s.fit(10*(s.d.lo+s.d.goal()), s.from, nil); ok && r.moved < s.best[0].rung.moved {
+			s.try(r)
+		}
 	}
 	return true
 }
