@@ -8,6 +8,7 @@ import (
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/load"
 	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/engine/schedule"
 )
 
 // places makes weeks of one Monday session each, at these places.
@@ -37,6 +38,34 @@ func TestWindowsGoOnAfterAJourney(t *testing.T) {
 	slots, o = places(0, 1, 0)
 	o.Phases = []plan.OutlinePhase{{Weeks: o.Phases[0].Weeks[:2]}, {Weeks: o.Phases[0].Weeks[2:]}}
 	require.Len(t, windows(o, slots), 3)
+}
+
+// A week in which only some sessions rotate has days that others lack: what is wanted
+// every week can't be put on one of them.
+func TestMixedWeeksStandAlone(t *testing.T) {
+	slots, o := places(0, 0, 0, 0)
+	for i := range slots {
+		slots[i] = append(slots[i], Slot{Day: 1, Weekday: plan.Friday})
+		groups := [2]string{"A", "B"}
+		if i == 2 {
+			groups = [2]string{"A", ""}
+		}
+		o.Phases[0].Weeks[i].Sessions = []plan.OutlineSession{{Group: groups[0]}, {Group: groups[1]}}
+	}
+	wins := windows(o, slots)
+	require.Len(t, wins, 2)
+	require.Equal(t, []int{0, 1, 3}, wins[0].list)
+	require.Equal(t, []int{2}, wins[1].list)
+}
+
+// A taper's sets are shared out by the days' time, and no day gets more than its limit.
+func TestTaperSetsByTime(t *testing.T) {
+	w := &window{weeks: 2, columns: make([]column, 2)}
+	m := &schedule.Model{Days: []schedule.Day{{Times: 2, Capacity: 300, MaxSets: 20}, {Times: 2, Capacity: 100, MaxSets: 20}}}
+	w.limitSets(m, 16)
+	require.Equal(t, []int32{12, 4}, []int32{m.Days[0].MaxSets, m.Days[1].MaxSets})
+	require.Equal(t, []try{{true, 8}, {false, 8}, {false, 10}, {false, 12}, {false, 14}, {true, 0}, {false, 0}}, tries(8))
+	require.Equal(t, []try{{true, 0}, {false, 0}}, tries(0))
 }
 
 // planned gives the planned 1RM of a lift of 100 kg by week, in grams.

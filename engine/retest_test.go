@@ -151,6 +151,23 @@ func TestRetestNotPossible(t *testing.T) {
 	}
 }
 
+// Where body mass alone is near the maximum, no set with repetitions in reserve can be
+// had of it, and two repetitions would test a novice's 1RM after all.
+func TestRetestOfBodyMassNearMaximum(t *testing.T) {
+	for reps, want := range map[int32]bool{3: false, 15: true} {
+		r := tested()
+		r.Athlete.Status = plan.Novice
+		r.Athlete.Performances = append(r.Athlete.Performances, plan.Performance{ExerciseID: "pull-up", Reps: reps, ToFailure: true})
+		r.Plan.Retest.Value.ExerciseIDs = []string{"pull-up"}
+		p := made(t, r)
+		_, lifts := testDay(weekOf(p, 4))
+		require.Equal(t, want, slices.Contains(lifts, "pull-up"))
+		require.Equal(t, !want, slices.ContainsFunc(p.Findings, func(f plan.Finding) bool {
+			return f.Rule == "test.steps" && f.Level == plan.LevelShort && f.ExerciseID == "pull-up"
+		}))
+	}
+}
+
 // What the caller gave is not put in order under their hands.
 func TestRetestLeavesTheRequest(t *testing.T) {
 	r := tested()

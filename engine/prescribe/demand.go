@@ -12,6 +12,7 @@ const (
 	fewReps      = 3  // up to here loads are rounded down
 	hiddenRIR    = 5  // a reserve above it is no RIR any more (scale: below 7 do not convert)
 	mostRIR      = 10 // the scale ends there; more is said, not stated
+	mostStated   = 20 // where a cap asks for more than the scale has
 	tooFew       = 20 // how many repetitions short a triple counts where none is meant
 	belowRange   = 4  // how far below a range repetitions may go for a load that is some work
 	repsTogether = 3  // fewest repetitions of a body-mass set that is still prescribed

@@ -353,6 +353,7 @@ func (m *maker) unknown(r *run) {
 			if more := min(need-mostRIR, m.in.Limits.Most-d.lo); more > 0 {
 				d.lo, d.hi, need = d.lo+more, max(d.hi, d.lo+more), need-more
 			}
+			need = min(need, mostStated)
 			d.rir, d.failure, r.capped = need, false, true
 		}
 	}

@@ -425,3 +425,34 @@ func BenchmarkExercise(b *testing.B) {
 		})
 	}
 }
+
+// A share of nothing is no load to look up on the day: the empty machine is the load.
+func TestEmptyMachineIsNotDeferred(t *testing.T) {
+	after := plan.Effort{RIR: plan.Some(int32(2)), Reference: plan.Reference{Kind: plan.RefEstimate, Name: "the test of week 4"}}
+	in := request(t, "leg-press", 60_000, sets(2, 23, 28, after, 90))
+	m := load.MenuFor(in.Exercise.Loading, in.Exercise.Bar, &plan.Place{ID: "gym", Plates: []plan.PlateStock{{Mass: plan.Kg(44_000), Count: 2}}})
+	in.Menu = &m
+	for _, s := range working(do(t, in)) {
+		require.Equal(t, plan.Some(plan.Kg(0)), s.Load)
+		require.False(t, s.Deferred.Set)
+	}
+
+	in.Athlete.OneRMGrams = 240_000 // twice 44 kg are a share
+	for _, s := range working(do(t, in)) {
+		require.Equal(t, plan.Some(plan.Kg(88_000)), s.Load)
+		require.Equal(t, plan.Permille(367), s.Deferred.Value.Share)
+	}
+}
+
+// A low cap asks for a large reserve where the load is chosen by it, but for none that
+// can't be meant; a load that is a share keeps the cap without.
+func TestUnknownStrengthUnderCap(t *testing.T) {
+	open := sets(1, 6, 6, plan.Effort{Intensity: plan.Some(plan.Permille(850)), RIR: plan.Some(int32(3)), Reference: plan.Reference{Kind: plan.RefRM, RM: 6}}, 180)
+	open.OpenEnded = true
+	in := request(t, "hack-squat", 0, sets(1, 6, 6, rir(4), 120), open)
+	in.Menu, in.Limits = nil, prescribe.Limits{MinRIR: 3, MaxIntensity: 600}
+	w := working(do(t, in))
+	require.Equal(t, int32(20), w[0].RIR.Value)
+	require.Equal(t, int32(3), w[1].RIR.Value)
+	require.Equal(t, plan.Permille(600), w[1].Deferred.Value.Share)
+}
