@@ -98,7 +98,7 @@ func (g *generation) prescribe(w *window, a *allocated, week int) error {
 				Says: fmt.Sprintf("%s is left out: nothing that the session is for fits into its %d minutes with what is there.", s.Weekday, s.Limit/60)})
 			continue
 		}
-		g.made = append(g.made, timed{w, w.sessions[at].column, s.Seconds, setsOf(&s), g.directOf(&s)})
+		g.made = append(g.made, timed{w, w.sessions[at].column, s.Seconds, setsOf(&s), int32(len(s.Exercises)), g.directOf(&s)})
 		out.Sessions = append(out.Sessions, s)
 	}
 	if err := g.addTests(&out, week, everyDay); err != nil {

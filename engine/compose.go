@@ -1,8 +1,10 @@
 package engine
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"slices"
 
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
@@ -205,7 +207,8 @@ func taper(weeks []*plan.OutlineWeek, slots [][]Slot, target plan.Date, t plan.T
 	}
 }
 
-// ease cuts a track's fixed sets to a share (scaled ones follow the dose) and adds reserve.
+// ease cuts a track's fixed sets to a share (scaled ones follow the dose) and adds
+// reserve. Without more reserve, in a taper, the light sets go first, as the load is to stay.
 func ease(w *plan.OutlineWeek, track string, keep plan.Permille, reserve int32) {
 	for i := range w.Sessions {
 		targets := append([]plan.Target(nil), w.Sessions[i].Targets...)
@@ -213,17 +216,10 @@ func ease(w *plan.OutlineWeek, track string, keep plan.Permille, reserve int32) 
 			if targets[j].Track != track {
 				continue
 			}
-			schemes := append([]plan.Scheme(nil), targets[j].Schemes...)
+			schemes := fewerSets(targets[j].Schemes, keep, reserve == 0)
 			for k := range schemes {
 				s := &schemes[k]
-				if s.Kind != plan.SetWorking {
-					continue
-				}
-				if s.Sets.Fixed {
-					n := max(1, (s.Sets.Min*int32(keep)+500)/1000)
-					s.Sets = plan.FixedSets(n)
-				}
-				if reserve == 0 {
+				if s.Kind != plan.SetWorking || reserve == 0 {
 					continue
 				}
 				if rir := s.Effort.Wanted(); rir.Set {
@@ -238,6 +234,62 @@ func ease(w *plan.OutlineWeek, track string, keep plan.Permille, reserve int32) 
 		}
 		w.Sessions[i].Targets = targets
 	}
+}
+
+// fewerSets cuts fixed working sets to a share of all of them, at least one: each scheme
+// its share, and the sets left over by that to the schemes with the largest remainder, of
+// equal ones to the heavier (or lighter) and then the earlier. A set whose load depends on
+// the one before it is the first to go, and never stays without that one.
+func fewerSets(all []plan.Scheme, keep plan.Permille, heavier bool) []plan.Scheme {
+	var at []int
+	total, left := int32(0), int32(0)
+	for i := range all {
+		if s := &all[i]; s.Kind == plan.SetWorking && s.Sets.Fixed {
+			at = append(at, i)
+			total += s.Sets.Min
+		}
+	}
+	if total == 0 {
+		return append([]plan.Scheme(nil), all...)
+	}
+	left = max(1, (total*int32(keep)+500)/1000)
+	sets := make([]int32, len(all))
+	for _, i := range at {
+		sets[i] = all[i].Sets.Min * int32(keep) / 1000
+		left -= sets[i]
+	}
+	follows := func(i int) int { // 1 or 0
+		if all[i].Effort.Reference.Kind == plan.RefSetBefore {
+			return 1
+		}
+		return 0
+	}
+	slices.SortStableFunc(at, func(i, j int) int {
+		a, b := &all[i], &all[j]
+		byLoad := cmp.Compare(b.Effort.Intensity.Value, a.Effort.Intensity.Value)
+		if !heavier {
+			byLoad = -byLoad
+		}
+		return cmp.Or(follows(i)-follows(j), cmp.Compare(b.Sets.Min*int32(keep)%1000, a.Sets.Min*int32(keep)%1000), byLoad)
+	})
+	for k := 0; left > 0; k++ {
+		if i := at[k%len(at)]; sets[i] < all[i].Sets.Min {
+			sets[i]++
+			left--
+		}
+	}
+	var out []plan.Scheme
+	for i := range all {
+		s := all[i]
+		if s.Kind == plan.SetWorking && s.Sets.Fixed {
+			if sets[i] == 0 || follows(i) == 1 && i > 0 && sets[i-1] == 0 {
+				continue
+			}
+			s.Sets = plan.FixedSets(sets[i])
+		}
+		out = append(out, s)
+	}
+	return out
 }
 
 // leadIn is the same for every plan: light sets, far from failure, to get used to the

@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/load"
@@ -125,4 +126,37 @@ func TestTaperCutsOnce(t *testing.T) {
 		require.Equal(t, want, w.Dose)
 		require.Equal(t, plan.FixedSets(6*int32(want)/int32(dose)), w.Sessions[0].Targets[0].Schemes[0].Sets)
 	}
+}
+
+// Four single sets of rising load: a taper keeps the two heaviest that stand alone, a
+// deload the two lightest, and a set that depends on the one before goes first. Sets of
+// a scheme are cut in proportion, all schemes together.
+func TestFewerSets(t *testing.T) {
+	one := func(share plan.Permille, ref plan.ReferenceKind, sets int32) plan.Scheme {
+		return plan.Scheme{Kind: plan.SetWorking, Sets: plan.FixedSets(sets), Effort: plan.Effort{Intensity: plan.Some(share), Reference: plan.Reference{Kind: ref}}}
+	}
+	rising := []plan.Scheme{one(500, plan.RefRM, 1), one(750, plan.RefRM, 1), one(1000, plan.RefRM, 1), one(950, plan.RefSetBefore, 1)}
+	require.Equal(t, rising[1:3], fewerSets(rising, 500, true))
+	require.Equal(t, rising[:2], fewerSets(rising, 500, false))
+	require.Equal(t, rising[2:3], fewerSets(rising, 100, true))
+	require.Equal(t, rising, fewerSets(rising, 1000, true))
+	require.Equal(t, []plan.Scheme{one(700, 0, 2), one(800, 0, 1)}, fewerSets([]plan.Scheme{one(700, 0, 3), one(800, 0, 2)}, 600, true))
+	require.Equal(t, []plan.Scheme{one(700, 0, 1), one(800, 0, 2)}, fewerSets([]plan.Scheme{one(700, 0, 3), one(800, 0, 3)}, 500, true))
+	scaled := plan.Scheme{Kind: plan.SetWorking, Sets: plan.ScaledSets(2, 4)}
+	require.Equal(t, []plan.Scheme{scaled}, fewerSets([]plan.Scheme{scaled}, 500, true))
+	rapid.Check(t, func(t *rapid.T) {
+		var all []plan.Scheme
+		total := int32(0)
+		for range rapid.IntRange(1, 5).Draw(t, "schemes") {
+			n := rapid.Int32Range(1, 6).Draw(t, "sets")
+			all = append(all, one(plan.Permille(rapid.Int32Range(400, 1000).Draw(t, "share")), 0, n))
+			total += n
+		}
+		keep := plan.Permille(rapid.Int32Range(1, 1000).Draw(t, "keep"))
+		got := int32(0)
+		for _, s := range fewerSets(all, keep, rapid.Bool().Draw(t, "heavier")) {
+			got += s.Sets.Min
+		}
+		require.Equal(t, max(1, (total*int32(keep)+500)/1000), got)
+	})
 }

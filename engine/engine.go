@@ -103,6 +103,7 @@ type timed struct {
 	column int
 	took   plan.Seconds
 	sets   int32
+	moves  int32 // exercises
 	direct [plan.MuscleCount]plan.HalfSets
 }
 

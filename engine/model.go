@@ -229,10 +229,7 @@ func (g *generation) candidate(w *window, p *pick, m *schedule.Model) (schedule.
 		}
 		// With more rotation groups than a week has sessions, a week has any of them: the
 		// pin must be in so many that none goes without.
-		each := int32(1)
-		if g.shifts(w) {
-			each = min(max(1, pin.PerWeek), w.fewest)
-		}
+		each := min(max(1, pin.PerWeek), w.fewest)
 		if n := int32(len(w.columns)) - w.fewest + each; (w.columns[0].group != "" || g.shifts(w)) && pin.Group == "" {
 			c.MinDays = max(c.MinDays, min(n, allowed))
 		}
@@ -274,7 +271,11 @@ func (g *generation) option(w *window, col int, p *pick) (schedule.Option, error
 	if err != nil {
 		return o, err
 	}
-	var fixed, perSet plan.Seconds
+	type timing struct {
+		fixed, perSet plan.Seconds
+		hi            int32
+	}
+	var of []timing
 	for _, s := range g.distinct(w, col, p) {
 		schemes, _ := g.schemes(s, p, st)
 		lo, hi := int32(0), int32(0)
@@ -286,11 +287,23 @@ func (g *generation) option(w *window, col int, p *pick) (schedule.Option, error
 		in.Warmup = true
 		in.Calibrate = false // once a program: that session gives sets up for it
 		f, per := prescribe.Bound(in)
-		if !o.Allowed {
-			fixed = f // may be below zero: the last rest is not needed
-		}
-		fixed, perSet = max(fixed, f), max(perSet, per)
+		of = append(of, timing{f, per, hi})
 		o.Allowed, o.Lo, o.Hi = true, max(o.Lo, lo), max(o.Hi, hi)
+	}
+	var fixed, perSet plan.Seconds
+	for i, t := range of {
+		if i == 0 {
+			fixed = t.fixed // may be below zero: the last rest is not needed
+		}
+		fixed = max(fixed, t.fixed)
+	}
+	for _, t := range of {
+		if t.hi < o.Lo {
+			// A lighter session has its few sets whatever the others have: they need no
+			// more room than that, however long its rests.
+			t.perSet = min(t.perSet, (t.fixed+plan.Seconds(t.hi)*t.perSet-fixed+plan.Seconds(o.Lo)-1)/plan.Seconds(o.Lo))
+		}
+		perSet = max(perSet, t.perSet)
 	}
 	o.Fixed, o.PerSet = fixed.Ticks(), perSet.Ticks()
 	return o, nil

@@ -188,6 +188,17 @@ func (g *generation) mostSets(w *window, col int) int32 {
 	return most
 }
 
+// mostExercises is the most exercises that any session of a column has.
+func (g *generation) mostExercises(w *window, col int) int32 {
+	most := int32(0)
+	for _, s := range g.made {
+		if s.column == col && s.window == w {
+			most = max(most, s.moves)
+		}
+	}
+	return most
+}
+
 // mostDirect is the most direct sets for a muscle that any session of a column has.
 func (g *generation) mostDirect(w *window, col int, m plan.Muscle) plan.HalfSets {
 	most := plan.HalfSets(0)
@@ -349,7 +360,7 @@ func (g *generation) dayLimits(a *allocated, full []int32, m plan.Muscle) string
 			if used := g.used(a.window, d); used*1000 < int64(a.window.columns[d].limit)*800 {
 				reserved = append(reserved, fmt.Sprint(used/60))
 			}
-		case exercises >= day.MaxExercises:
+		case exercises >= day.MaxExercises && g.mostExercises(a.window, d) >= day.MaxExercises:
 			others = append(others, fmt.Sprintf("the limit of %d exercises a session", day.MaxExercises))
 		case a.tapers && sets >= day.MaxSets:
 			others = append(others, "the taper keeps its share of the sets done before it")

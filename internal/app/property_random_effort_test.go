@@ -455,12 +455,13 @@ func (v *verdict) limit(runs []plan.Allocation, w *plan.Week, m plan.Muscle, say
 	}
 	if saysMinutes.MatchString(says) {
 		known = true
-		// What is full in the model is nearly so on paper: the model reserves the longest
-		// warm-up and rest.
+		// What is full in the model is nearly so on paper, or would be with the longest
+		// rest of these weeks after each set.
+		rest := v.longestRest(runs)
 		switch lighter := strings.Contains(says, "before a lighter week's cut"); {
 		case lighter && w.Kind == plan.WeekTraining && trainings(w) > 0:
 			v.wrong("full", "week %d %s: it is a full week: %q", w.Number, m, says)
-		case !lighter && !v.anySession(runs, func(s *plan.Session) bool { return sessionTime(v.cat, s)*10 >= s.Limit*4 }):
+		case !lighter && !v.anySession(runs, func(s *plan.Session) bool { return (sessionTime(v.cat, s)+resting(s, rest))*10 >= s.Limit*4 }):
 			v.wrong("full", "week %d %s: no session is even two fifths full: %q", w.Number, m, says)
 		}
 	}
@@ -477,6 +478,32 @@ func (v *verdict) limit(runs []plan.Allocation, w *plan.Week, m plan.Muscle, say
 func (v *verdict) asksFor(w *plan.Week, x *exercise.Exercise) bool {
 	own := v.course.weeks[w.Number-1].tracks[track(&v.p.Request, x)]
 	return own.kind == plan.WeekLeadIn || slices.ContainsFunc(own.sessions, func(s plan.OutlineSession) bool { return len(s.Find(x.Role, "")) > 0 })
+}
+
+func (v *verdict) longestRest(runs []plan.Allocation) plan.Seconds {
+	most := plan.Seconds(0)
+	v.anySession(runs, func(s *plan.Session) bool {
+		for i := range s.Exercises {
+			for _, set := range s.Exercises[i].Sets {
+				most = max(most, set.Rest)
+			}
+		}
+		return false
+	})
+	return most
+}
+
+// resting is how much longer a session would take with one rest after all its sets.
+func resting(s *plan.Session, rest plan.Seconds) plan.Seconds {
+	more := plan.Seconds(0)
+	for i := range s.Exercises {
+		for _, set := range s.Exercises[i].Sets {
+			if set.Kind == plan.SetWorking {
+				more += max(0, rest-set.Rest)
+			}
+		}
+	}
+	return more
 }
 
 func (v *verdict) anySession(runs []plan.Allocation, is func(s *plan.Session) bool) bool {
