@@ -191,6 +191,18 @@ func (c *Curve) RepsTenths(intensityBP int32) int32 {
 	return oneRep + int32(n) - 1
 }
 
+// NearestTenths gives the repetitions possible at an intensity to the nearest tenth, for
+// counting on from set to set, where always rounding down would add up; at a tie the
+// fewer. It is 0 above 100 %, as RepsTenths is, and for whether a limit is kept that is
+// the one to ask.
+func (c *Curve) NearestTenths(intensityBP int32) int32 {
+	n := c.RepsTenths(intensityBP)
+	if n > 0 && n < c.MaxTenths() && c.IntensityBP(n)-intensityBP > intensityBP-c.IntensityBP(n+1) {
+		n++
+	}
+	return n
+}
+
 // Shifted gives the curve of an athlete who does more (permille above 1000) or fewer
 // repetitions than the family's mean at the same intensity: repetitions beyond the
 // first are scaled. The between-person SD is about 2.5 repetitions at 80 % (Nuzzo

@@ -84,8 +84,17 @@ func TestCurvesFallStrictlyAndTurnRound(t *testing.T) {
 				bp := c.IntensityBP(at)
 				require.Positive(t, bp)
 				require.Equal(t, at, c.RepsTenths(bp))
+				require.Equal(t, at, c.NearestTenths(bp))
 				if at > 10 {
 					require.Equal(t, at-1, c.RepsTenths(bp+1))
+					above := c.IntensityBP(at - 1)
+					for _, part := range []int32{1, (above - bp) / 2, (above-bp)/2 + 1, above - bp - 1} {
+						want := at // part above its own intensity, above-bp-part under the next
+						if above-bp-part <= part {
+							want = at - 1
+						}
+						require.Equal(t, want, c.NearestTenths(bp+part))
+					}
 				}
 			}
 		}
@@ -96,6 +105,8 @@ func TestCurveEnds(t *testing.T) {
 	c := curve(t, FamilyBench)
 	require.Equal(t, int32(0), c.RepsTenths(10_001))
 	require.Equal(t, int32(10), c.RepsTenths(10_000))
+	require.Equal(t, int32(0), c.NearestTenths(10_001))
+	require.Equal(t, int32(300), c.NearestTenths(0))
 	require.Equal(t, int32(300), c.RepsTenths(0))
 	require.Equal(t, int32(10_000), c.IntensityBP(-5))
 	require.Equal(t, int32(0), c.IntensityBP(301))

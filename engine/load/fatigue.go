@@ -74,13 +74,13 @@ type Done struct {
 }
 
 // Capacity gives the repetitions to failure now possible, in tenths, at a load that
-// gives freshTenths when fresh. Never below 0.
+// gives freshTenths when fresh, to the nearest. Never below 0.
 func (f Fatigue) Capacity(freshTenths int32, d Debt) int32 {
 	left := whole - d.Fast - d.Slow
 	if left <= 0 || freshTenths <= 0 {
 		return 0
 	}
-	return int32(int64(freshTenths) * int64(left) / whole)
+	return int32((int64(freshTenths)*int64(left) + whole/2) / whole)
 }
 
 // After gives the debt right after a set of repsTenths at that load. More

@@ -139,7 +139,7 @@ func (s strength) fresh(moved int64) int32 {
 	if s.oneRM <= 0 {
 		return s.free
 	}
-	return s.curve.RepsTenths(int32((moved*10_000 + s.oneRM/2) / s.oneRM))
+	return s.curve.NearestTenths(int32((moved*10_000 + s.oneRM/2) / s.oneRM))
 }
 
 // moved gives the mass that a fresh athlete can move so often; 0 beyond the curve.

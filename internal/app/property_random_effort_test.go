@@ -70,12 +70,12 @@ func (a *athlete) fresh(s *plan.Set) (lo, hi int32, ok bool) {
 	switch {
 	case a.oneRM > 0 && s.Load.Set:
 		bp := (a.share(s)*10_000 + a.oneRM/2) / a.oneRM
-		n := a.curve.RepsTenths(int32(bp))
+		n := a.curve.NearestTenths(int32(bp))
 		return n, n, true
 	case s.Intensity.Set && s.Deferred.Set && s.Deferred.Value.Reference.Kind == plan.RefCalibration, s.Kind == plan.SetCalibration && s.Intensity.Set:
 		// Stated to a thousandth only.
 		i := int32(s.Intensity.Value) * 10
-		return a.curve.RepsTenths(min(i+5, 10_000)), a.curve.RepsTenths(i - 5), true
+		return a.curve.NearestTenths(min(i+5, 10_000)), a.curve.NearestTenths(i - 5), true
 	}
 	return 0, 0, false
 }
