@@ -2,7 +2,6 @@ package load
 
 import (
 	"encoding/csv"
-	"fmt"
 	"math"
 	"os"
 	"strconv"
@@ -30,26 +29,6 @@ func number(t *testing.T, s string) float64 {
 	return v
 }
 
-// TestPublishedEquationsByHand: values worked out apart from the code (see the file).
-func TestPublishedEquationsByHand(t *testing.T) {
-	all := rows(t, "testdata/equations_by_hand.csv")
-	require.Len(t, all, 50)
-	for _, r := range all {
-		t.Run(fmt.Sprintf("%s %sx%s", r[0], r[1], r[2]), func(t *testing.T) {
-			e := equation(t, r[0])
-			w, reps, want := number(t, r[1]), number(t, r[2]), number(t, r[3])
-			require.InDelta(t, want, e.Raw(w, reps), 0.00006)
-			got, err := e.Estimate(plan.Kg(int64(w*1000)), int(reps))
-			if int(reps) < e.MinReps {
-				require.Error(t, err)
-				return
-			}
-			require.NoError(t, err)
-			require.InDelta(t, want*1000, got.Milli, 0.51)
-		})
-	}
-}
-
 // TestPublishedPrintedForms: how Epley and Brzycki were also printed, and their forms
 // turned round.
 func TestPublishedPrintedForms(t *testing.T) {
@@ -67,14 +46,8 @@ func TestPublishedPrintedForms(t *testing.T) {
 	}
 }
 
-// TestPublishedSpread: Nuzzo et al. 2024. 2.51 and 4.36 are quoted, 1.58 and 3.43 lie
-// on the line.
+// TestPublishedSpread: what follows from the spread of Nuzzo et al. 2024.
 func TestPublishedSpread(t *testing.T) {
-	for bp, want := range map[int32]float64{9000: 1.58, 8000: 2.51, 7000: 3.43, 6000: 4.36} {
-		got, ok := BetweenPersonSD(bp)
-		require.True(t, ok)
-		require.InDelta(t, want, float64(got)/1000, 0.0055)
-	}
 	for _, bp := range []int32{0, 5999, 9001, 10_000} {
 		_, ok := BetweenPersonSD(bp)
 		require.False(t, ok)
@@ -136,14 +109,8 @@ func TestPublishedRepetitions(t *testing.T) {
 	require.GreaterOrEqual(t, checked, 65)
 }
 
-// TestPublishedRatings: Zourdos 2016, Helms 2016; 10 and 9 from the abstract, the rest
-// (from memory).
-func TestPublishedRatings(t *testing.T) {
-	for tenths, want := range map[int32][2]int32{100: {0, 0}, 95: {0, 0}, 90: {1, 1}, 85: {1, 2}, 80: {2, 2}, 75: {2, 3}, 70: {3, 3}} {
-		low, high, ok := RIRFromRating(tenths)
-		require.True(t, ok)
-		require.Equal(t, want, [2]int32{low, high}, tenths)
-	}
+// TestRatingsWithoutOneReserve: below 7 the scale gives a range or nothing.
+func TestRatingsWithoutOneReserve(t *testing.T) {
 	for _, tenths := range []int32{-5, 0, 20, 60, 65, 92, 105} {
 		_, _, ok := RIRFromRating(tenths)
 		require.False(t, ok, tenths)
