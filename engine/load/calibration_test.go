@@ -242,7 +242,7 @@ func TestCalibrationAsDocumented(t *testing.T) {
 // TestCalibrationUnlike: where it is not, coverage stays at 80 % and the estimate beats
 // the average of the best equation, which is chosen with the truth known. The prior is
 // a population put 15 % too strong. With nothing known before, one performance only
-// ties with that equation (ratio 0.99 to 1.00 by seed). The harsher world has heavy
+// ties with that equation (ratio 0.992 to 1.002 in eight seeds). The harsher world has heavy
 // tails and people 25 % more apart on top, and is asked for less.
 func TestCalibrationUnlike(t *testing.T) {
 	w := unlike()
@@ -254,11 +254,7 @@ func TestCalibrationUnlike(t *testing.T) {
 			require.GreaterOrEqual(t, r.lifts[i].covered(), 78.0, w.families[i])
 		}
 		require.LessOrEqual(t, r.all.rmse(), 0.8*r.best)
-		limit := 1.0
-		if p.MeanGrams == 0 {
-			limit = 1.02
-		}
-		require.LessOrEqual(t, r.one.rmse(), limit*r.bestOne)
+		require.LessOrEqual(t, r.one.rmse(), r.bestOne)
 	}
 	t.Log("harsher")
 	w.harsh, w.slopeSD = true, 0.28

@@ -151,6 +151,11 @@ func (c *curveCheck) exercise(w *plan.Week, s *plan.Session, e *plan.ProgramExer
 // in what is left of them, and in what the sets before have cost.
 const byTenths = 0.15
 
+// apart is the most that the reading between anchors may excuse. What is published leaves
+// it open: cubic and log-linear differ by up to 0.4 repetitions above 75 %, and by 1.9 in
+// the leg press at 65 %, where studies of different people meet.
+const apart = 0.35
+
 // set holds repetitions and reserve against what is possible, to the repetitions that the
 // step of the equipment allows.
 func (c *curveCheck) set(set *plan.Set, can [readings]float64, step float64, last bool, where string) {
@@ -175,13 +180,13 @@ func (c *curveCheck) set(set *plan.Set, can [readings]float64, step float64, las
 	if off > c.worst {
 		c.worst, c.where = off, where
 	}
-	if off > 0.5+byTenths {
+	if off > 0.5 {
 		c.coarse++
 	}
-	if off > step+byTenths {
+	if off > step {
 		c.open++
 	}
-	if said > most+step+byTenths || said < least-step-byTenths {
+	if said > most+step+byTenths || said < least-step-byTenths || off > step+apart {
 		c.wrong("%s: %.2f to %.2f are possible, half a step is %.2f", where, least, most, step)
 	}
 }
@@ -271,16 +276,28 @@ func (c *curveCheck) reserve(w *plan.Week, s *plan.Session, e *plan.ProgramExerc
 	}
 }
 
-func (c *curveCheck) String() string {
-	slices.Sort(c.misses)
-	at := func(share float64) float64 {
-		if len(c.misses) == 0 {
-			return 0
-		}
-		return c.misses[int(share*float64(len(c.misses)-1))]
+// add joins another program's counts.
+func (c *curveCheck) add(o *curveCheck) {
+	c.held, c.coarse, c.open, c.ends, c.unlisted = c.held+o.held, c.coarse+o.coarse, c.open+o.open, c.ends+o.ends, c.unlisted+o.unlisted
+	c.reserves, c.told = c.reserves+o.reserves, c.told+o.told
+	c.misses = append(c.misses, o.misses...)
+	if o.worst > c.worst {
+		c.worst, c.where = o.worst, o.where
 	}
+}
+
+// within gives how far off that share of the sets is at most.
+func (c *curveCheck) within(share float64) float64 {
+	if len(c.misses) == 0 {
+		return 0
+	}
+	slices.Sort(c.misses)
+	return c.misses[int(share*float64(len(c.misses)-1))]
+}
+
+func (c *curveCheck) String() string {
 	return fmt.Sprintf("%4d sets; by the cubic half within %.2f, 99 of 100 within %.2f, all within %.2f; %d beyond half a repetition, %d beyond half a step too; %d lighter than the curve goes; %d of no listed strength; %d reserves, %d told; worst %s",
-		c.held, at(0.5), at(0.99), c.worst, c.coarse, c.open, c.ends, c.unlisted, c.reserves, c.told, c.where)
+		c.held, c.within(0.5), c.within(0.99), c.worst, c.coarse, c.open, c.ends, c.unlisted, c.reserves, c.told, c.where)
 }
 
 // TestLoadsAgreeWithCurve: in every program of the scenarios and the protocols, what a
@@ -291,7 +308,8 @@ func TestLoadsAgreeWithCurve(t *testing.T) {
 	e, err := NewEngine()
 	require.NoError(t, err)
 	m := readCurveModel(t)
-	programs, held, reserves := 0, 0, 0
+	programs := 0
+	var all curveCheck
 	check := func(t *testing.T, name string, p *plan.Program, o *plan.Outline) {
 		c := checkCurve(m, e.Catalogue(), p, o)
 		t.Logf("%-34s %s", name, c)
@@ -301,7 +319,7 @@ func TestLoadsAgreeWithCurve(t *testing.T) {
 		if c.held > 0 {
 			programs++
 		}
-		held, reserves = held+c.held, reserves+c.reserves
+		all.add(c)
 	}
 	for _, name := range scenarioNames(t) {
 		if _, err := os.Stat(filepath.Join(scenarios, name, "refusal.txt")); err == nil {
@@ -330,9 +348,10 @@ func TestLoadsAgreeWithCurve(t *testing.T) {
 			check(t, strings.TrimSuffix(filepath.Base(file), ".yaml")+" "+s.Arms[i].Name, &p, &o)
 		}
 	}
-	t.Logf("%d programs with known strengths, %d sets, %d reserves", programs, held, reserves)
-	require.Greater(t, held, 5000)
-	require.Greater(t, reserves, 3000)
+	t.Logf("%d programs with known strengths: %s", programs, &all)
+	require.Greater(t, all.held, 5000)
+	require.Greater(t, all.reserves, 3000)
+	require.Less(t, all.within(0.98), 0.6, "by the cubic alone")
 }
 
 // TestLoadsAgreeWithCurveCatches spoils a program in one place at a time.
