@@ -2,6 +2,7 @@ package engine
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"sort"
 
@@ -22,6 +23,7 @@ type menuKey struct {
 type calibration struct {
 	tenths int32 // repetitions to failure that the found load stands for
 	week   int
+	guided bool // a related lift said where to look, and says what later loads will be about
 }
 
 // foundKey says where a found load holds: kilograms of a bar or a dumbbell anywhere, the
@@ -195,6 +197,7 @@ func (g *generation) session(w *window, a *allocated, o *occurrence, sets [][]in
 		}
 	}
 	g.trained(o.week, o.slot, &out)
+	maps.Copy(g.before, g.being)
 	for i := range out.Exercises {
 		e := &out.Exercises[i]
 		for k := range here {
@@ -249,6 +252,7 @@ func (g *generation) trained(week int, slot Slot, s *plan.Session) {
 func (g *generation) attempt(out *plan.Session, o *occurrence, here []pick, count map[string]int32) error {
 	out.Seconds, out.Exercises = out.Warmup+plan.SessionEnd, nil
 	clear(g.finding)
+	clear(g.being)
 	warm := [plan.PatternCount]bool{}
 	for i := range here {
 		p := &here[i]
@@ -312,15 +316,17 @@ func (g *generation) exercise(o *occurrence, p *pick, n int32, firstOfPattern bo
 	}
 	in := g.input(o, p, st, prescribe.Split(schemes, n))
 	in.Warmup = firstOfPattern || heavy(schemes)
+	in.Before = g.comesFrom(o, p, in.Schemes)
 	if in.Calibrate {
 		if reps, rir, ok := prescribe.Calibration(in); ok {
-			g.finding[ex.ID] = calibration{tenths: 10 * (reps + rir), week: o.week}
+			g.finding[ex.ID] = calibration{tenths: 10 * (reps + rir), week: o.week, guided: in.Related != ""}
 		}
 	}
 	got, err := prescribe.Exercise(in)
 	if err != nil {
 		return out, err
 	}
+	g.comesTo(o, p, in.Schemes, got.Loads)
 	if only, ok := g.onlyLoad(ex, o.slot.Place, st); ok {
 		for i := range got.Sets {
 			if got.Sets[i].Kind != plan.SetWarmup {
@@ -435,11 +441,28 @@ func (g *generation) input(o *occurrence, p *pick, st *state, schemes []plan.Sch
 		in.Schemes = byFeel(widened(schemes, g.most(mostReps)), st.curve)
 		return in
 	}
+	guide := func() {
+		big, _ := g.brief.Catalogue.ByID(st.borrowed)
+		in.Related, in.Athlete.OneRMGrams = big.Name, st.planned[o.week]
+	}
 	if found, ok := g.found[g.foundKey(p.ex, o.slot.Place)]; ok {
 		in.CalibratedTenths = found.tenths
 		in.GrowthPermille = g.strengths.growthBetween(p.ex, found.week, o.week)
-	} else if in.Calibrate = true; !findable(in) {
+		if found.guided {
+			guide()
+			in.GrowthPermille = int32(st.planned[o.week] * 1000 / st.planned[found.week])
+		}
+		return in
+	}
+	in.Calibrate = true
+	if st.borrowed != "" && in.Menu.Len() >= fewLoads {
+		if guide(); !prescribe.Guided(in) {
+			in.Related, in.Athlete.OneRMGrams = "", 0
+		}
+	}
+	if !findable(in) {
 		in.Calibrate, in.Schemes = false, byFeel(in.Schemes, st.curve)
+		in.Related, in.Athlete.OneRMGrams = "", 0
 	}
 	return in
 }

@@ -77,6 +77,8 @@ type generation struct {
 	menus      map[menuKey]*load.Menu
 	found      map[foundKey]calibration
 	finding    map[string]calibration            // in the session being made
+	before     map[beforeKey]before              // what schemes came to the last time
+	being      map[beforeKey]before              // the same of the session being made
 	made       []timed                           // sessions, for what they took
 	missed     [plan.MuscleCount]plan.HalfSets   // what the window's findings cover
 	lastDirect [plan.MuscleCount]plan.Opt[int32] // day of the program
@@ -119,7 +121,7 @@ func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, er
 	if err != nil {
 		return plan.Program{}, err
 	}
-	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[foundKey]calibration{}, finding: map[string]calibration{}, told: map[string]bool{}, different: map[roleKey][]*occurrence{}, twins: map[roleKey]int{}, swapped: map[swapKey][]string{}, excluded: map[string]bool{}}
+	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[foundKey]calibration{}, finding: map[string]calibration{}, before: map[beforeKey]before{}, being: map[beforeKey]before{}, told: map[string]bool{}, different: map[roleKey][]*occurrence{}, twins: map[roleKey]int{}, swapped: map[swapKey][]string{}, excluded: map[string]bool{}}
 	if g.safety, err = Judge(b); err != nil {
 		return plan.Program{}, err
 	}

@@ -26,6 +26,7 @@ const (
 	RuleOrder    plan.RuleID = "order.session"
 	RuleTime     plan.RuleID = "time.model"
 	RuleEstimate plan.RuleID = "strength.estimate"
+	RuleBorrowed plan.RuleID = "strength.borrowed"
 	RuleUnknown  plan.RuleID = "strength.unknown"
 	RuleRamp     plan.RuleID = "time.finding-loads"
 	RuleTest     plan.RuleID = "test.steps"
@@ -46,6 +47,7 @@ func rules() []plan.Rule {
 		{ID: RuleOrder, Says: "Explosive before goal lifts, then other multi-joint work, small muscles, trunk; what a goal wants first within each.", Source: "ACSM 2009 (large before small, multi- before single-joint); common practice"},
 		{ID: RuleTime, Says: "Minutes count setting up, warm-up sets, repetitions at a controlled speed, rest, and both sides of one-sided work.", Source: "tempo: ACSM 2009; the pieces: judgement"},
 		{ID: RuleEstimate, Says: "The 1RM and the athlete's own curve follow from all performances, each weighed by its precision and age, and from how people differ; the loads take half an SD less. Planned growth stays under the cap for the status.", Source: "curve and spread between people: Nuzzo et al. 2024; reported reserve: Halperin et al. 2022; caps: common practice, no source"},
+		{ID: RuleBorrowed, Says: "Nothing was shown in this exercise. A related lift says where the first session begins to look for the load, an eighth to a sixth below what the usual ratio would give; what that session finds decides.", Source: "judgement, for the ratios and how people differ from them"},
 		{ID: RuleUnknown, Says: "No performance is known, so the first session finds the load; nothing is invented.", Source: "common practice, no source"},
 		{ID: RuleTest, Says: "A test goes from warm-up sets to singles near the 1RM in steps, with 3 to 5 minutes between, and ends within five; where that is not safe or the strength is not known, one set with repetitions in reserve shows the strength.", Source: "NSCA test protocol (from memory); the shares are common practice, no source"},
 		{ID: RuleRamp, Says: "A session that finds loads takes longer; sets give way to it, the last exercises first.", Source: "common practice, no source"},
@@ -90,6 +92,11 @@ func (g *generation) basis(o *occurrence, p *pick, st *state, n int32) []plan.Ba
 		unit := g.brief.Request.Constraints.Unit
 		out = append(out, plan.Basis{Number: plan.NumberLoad, Rule: RuleEstimate, Input: fmt.Sprintf("%s; 1RM %s ± %s, planned with %s this week",
 			counted(st.used, "performance"), plan.Kg(st.mean).In(unit).Whole(), plan.Permille(st.sd), plan.Kg(st.planned[o.week]).In(unit).Whole())})
+	} else if st.borrowed != "" {
+		unit := g.brief.Request.Constraints.Unit
+		big, _ := g.brief.Catalogue.ByID(st.borrowed)
+		out = append(out, plan.Basis{Number: plan.NumberLoad, Rule: RuleBorrowed, Input: fmt.Sprintf("from %s: 1RM perhaps %s ± %s, taken for %s this week",
+			big.Name, plan.Kg(st.mean).In(unit).Whole(), plan.Permille(st.sd), plan.Kg(st.planned[o.week]).In(unit).Whole())})
 	} else if p.ex.Loading.Loadable() {
 		out = append(out, plan.Basis{Number: plan.NumberLoad, Rule: RuleUnknown})
 	}
@@ -172,11 +179,11 @@ func (g *generation) listStrengths() {
 		for _, f := range st.outliers {
 			g.find(f)
 		}
-		if !st.known || !used[st.ex.ID] {
+		if !st.known && st.borrowed == "" || !used[st.ex.ID] {
 			continue
 		}
 		g.program.Strengths = append(g.program.Strengths, plan.Strength{
-			ExerciseID: st.ex.ID, OneRMGrams: st.mean, SD: plan.Permille(st.sd), Known: int32(st.used),
+			ExerciseID: st.ex.ID, OneRMGrams: st.mean, SD: plan.Permille(st.sd), Known: int32(st.used), Borrowed: st.borrowed,
 			Curve: string(st.ex.Curve), Slope: plan.Permille(st.slope), Share: st.ex.BodyMassShare, Planned: st.planned,
 		})
 	}

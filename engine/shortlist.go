@@ -282,11 +282,15 @@ func (g *generation) tooHard(ex *exercise.Exercise) bool {
 // can do for the fewest sensible repetitions with the reserve to keep.
 func (g *generation) tooHeavy(ex *exercise.Exercise, w *window) bool {
 	st, err := g.strengths.of(ex)
-	if err != nil || !st.known {
+	if err != nil || !st.known && st.borrowed == "" {
 		return false
 	}
 	reps := 10 * (max(4, ex.MinReps) + max(1, g.safety.MinRIR) + 3) // the last of several sets has about three fewer
-	most := st.planned[w.from()] * int64(st.curve.IntensityBP(reps)) / 10_000
+	oneRM := st.planned[w.from()]
+	if !st.known {
+		oneRM = st.mean // what is only judged rules nothing out by caution
+	}
+	most := oneRM * int64(st.curve.IntensityBP(reps)) / 10_000
 	for i := range w.columns {
 		for _, p := range w.columns[i].places {
 			if m := g.menu(ex, p); m != nil && m.Len() > 0 && m.At(0).Load.Grams()+g.strengths.carried(ex) > most {

@@ -18,9 +18,10 @@ var growth = [...]int64{plan.Novice: 150, plan.Intermediate: 50, plan.Advanced: 
 type state struct {
 	ex       *exercise.Exercise
 	curve    *load.Curve
-	known    bool
-	mean     int64 // grams, from the evidence
-	sd       int32 // permille
+	known    bool   // its own performances tell
+	borrowed string // else: the related lift whose performances do; empty where none
+	mean     int64  // grams, from the evidence
+	sd       int32  // permille
 	used     int
 	slope    int32   // permille, of the curve; 0 where nothing is known
 	planned  []int64 // grams by week; empty where unknown
@@ -35,12 +36,17 @@ type strengths struct {
 	byID    map[string]*state
 	listed  []*state // in order of first use
 	perform map[string][]int
-	base    plan.Opt[plan.Date]
+	// performed lists the exercises that have performances, in order of the request.
+	performed []string
+	base      plan.Opt[plan.Date]
 }
 
 func newStrengths(b *Brief, weeks []plan.WeekKind, slots [][]Slot) *strengths {
 	s := &strengths{b: b, weeks: weeks, slots: slots, byID: map[string]*state{}, perform: map[string][]int{}}
 	for i, p := range b.Request.Athlete.Performances {
+		if len(s.perform[p.ExerciseID]) == 0 {
+			s.performed = append(s.performed, p.ExerciseID)
+		}
 		s.perform[p.ExerciseID] = append(s.perform[p.ExerciseID], i)
 	}
 	c := &b.Request.Constraints
@@ -68,11 +74,10 @@ func (s *strengths) of(e *exercise.Exercise) (*state, error) {
 	return st, nil
 }
 
-// estimate joins what the population's spread and the performances say.
-func (s *strengths) estimate(st *state) error {
+// observed reads the performances of an exercise, with their places in the request.
+// What is repeated with body mass alone is noted as such.
+func (s *strengths) observed(st *state) (seen []load.Observation, from []int) {
 	a := &s.b.Request.Athlete
-	var seen []load.Observation
-	var from []int
 	carried := s.carried(st.ex)
 	for _, i := range s.perform[st.ex.ID] {
 		p := &a.Performances[i]
@@ -90,10 +95,21 @@ func (s *strengths) estimate(st *state) error {
 		}
 		seen, from = append(seen, o), append(from, i)
 	}
+	return seen, from
+}
+
+// estimate joins what the population's spread, related lifts and the performances say.
+func (s *strengths) estimate(st *state) error {
+	a := &s.b.Request.Athlete
+	seen, from := s.observed(st)
 	if len(seen) == 0 {
-		return nil
+		return s.borrow(st)
 	}
-	prior := load.Population(string(st.ex.Curve), a.Status, a.Sex, a.Age, a.BodyMass.Or(plan.Load{}).Grams())
+	lends, err := s.lent(st.ex, 0)
+	if err != nil {
+		return err
+	}
+	prior := lends.prior
 	family := st.curve
 	former, aside, err := family.Posterior(prior, seen)
 	for _, o := range aside {
@@ -101,11 +117,14 @@ func (s *strengths) estimate(st *state) error {
 	}
 	if err != nil || former.N == 0 {
 		if f, ok := fault.As(err); err == nil || ok && f.Kind == fault.NotFound {
-			return nil // nothing usable was shown: the loads have to be found
+			return s.borrow(st) // nothing usable was shown
 		}
 		return err
 	}
-	prior.LayoffWeeks = a.LayoffWeeks.Or(0)
+	if lends, err = s.lent(st.ex, a.LayoffWeeks.Or(0)); err != nil {
+		return err
+	}
+	prior = lends.prior
 	now, _, err := family.Posterior(prior, seen)
 	if err != nil {
 		return err

@@ -134,6 +134,9 @@ func setTenths(in *Input, s *plan.Scheme) int64 {
 		if in.Calibrate {
 			// A cap on intensity can ask for more repetitions in the calibration set.
 			hi = max(hi, calibrationLeast)
+			if in.Related != "" {
+				hi += guideMore
+			}
 			if in.Limits.MaxIntensity > 0 {
 				hi = max(hi, calibrationCapped)
 			}

@@ -29,6 +29,7 @@ type maker struct {
 
 // run remembers what was decided for one scheme, for the explanation.
 type run struct {
+	at         int // the scheme
 	d          demand
 	from, to   int32 // working sets, 1-based
 	shots      []shot
@@ -65,12 +66,12 @@ func newMaker(in *Input) *maker {
 		if m.str.known() {
 			m.lad = alone{body}
 		}
+	case in.Calibrate:
+		m.calibrating = true
 	case a.OneRMGrams > 0:
 		if in.Menu != nil && in.Menu.Len() > 0 {
 			m.lad = buildable{menu: in.Menu, body: body}
 		}
-	case in.Calibrate:
-		m.calibrating = true
 	case in.CalibratedTenths > 0:
 		m.relative(in.CalibratedTenths, growth(in), relativeMax)
 	}
@@ -125,7 +126,7 @@ func (m *maker) scheme(i int) {
 		return
 	}
 	d := demandOf(s, m.in.Limits, m.notes.say)
-	r := run{d: d, from: int32(len(m.work)) + 1}
+	r := run{at: i, d: d, from: int32(len(m.work)) + 1}
 	if m.calibrating && i == m.calibrationAt() {
 		m.calibrationSet(&r)
 		r.d.n-- // the rest follow at what it showed
@@ -155,6 +156,8 @@ func (m *maker) known(r *run) {
 	} else if m.calibrating {
 		// The load just found is kept if it can be.
 		ok = sol.startAt(1000 * m.lad.(relative).bp)
+	} else if sol.carryOn(m.before(r.at), m.stepUp) {
+		ok = true
 	} else if ok = sol.solve(); ok && sol.miss.over > 0 && m.in.Limits.Stretch > d.hi {
 		// Nothing is heavy enough: more repetitions instead.
 		wide := *d
@@ -274,6 +277,9 @@ func (m *maker) deferral(d *demand, x, start rung, lowered bool) plan.Opt[plan.D
 	if m.str.oneRM <= 0 || !x.load {
 		return plan.Opt[plan.Deferred]{}
 	}
+	if own := e.Reference.Kind == plan.RefLatest || e.Reference.Kind == plan.RefEstimate; m.in.Related != "" && m.in.CalibratedTenths > 0 && !own {
+		return m.ofFound(x)
+	}
 	ref := plan.Reference{Kind: plan.RefLatest}
 	if e.Intensity.Set && (e.Reference.Kind == plan.RefLatest || e.Reference.Kind == plan.RefEstimate) {
 		ref = e.Reference
@@ -290,6 +296,16 @@ func (m *maker) deferral(d *demand, x, start rung, lowered bool) plan.Opt[plan.D
 		return plan.Opt[plan.Deferred]{} // an empty machine is no share of anything
 	}
 	return plan.Some(plan.Deferred{Reference: ref, Share: share})
+}
+
+// ofFound states a load as a share of what the calibration set showed, to whole percents.
+func (m *maker) ofFound(x rung) plan.Opt[plan.Deferred] {
+	then := m.str.oneRM * 1000 / int64(growth(m.in)) * int64(m.in.Athlete.Curve.IntensityBP(m.in.CalibratedTenths)) / 10_000
+	share := (plan.Permille(x.moved*1000/max(then, 1)) + relativeStep/2) / relativeStep * relativeStep
+	if share <= 0 || share > relativeMax {
+		return plan.Opt[plan.Deferred]{}
+	}
+	return plan.Some(plan.Deferred{Reference: plan.Reference{Kind: plan.RefCalibration}, Share: share})
 }
 
 // blank is a set with what the scheme says of it.

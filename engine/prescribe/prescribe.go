@@ -56,9 +56,14 @@ type Input struct {
 	// stood for (see Calibration); later weeks state their load as a share of what it
 	// showed.
 	CalibratedTenths int32
-	GrowthPermille   int32        // planned since the calibration, 1000 for none
-	Deferred         bool         // state the load as a share of the latest estimate
-	Budget           plan.Seconds // time allowed; 0: no bound
+	GrowthPermille   int32 // planned since the calibration, 1000 for none
+	// Related names the lift that OneRMGrams is judged from, where nothing was shown in
+	// the exercise itself: with Calibrate the ramp leads to a load that the estimate
+	// allows, with CalibratedTenths the loads are stated as well as the shares.
+	Related  string
+	Before   []Before     // what each scheme came to the time before; none: the first time
+	Deferred bool         // state the load as a share of the latest estimate
+	Budget   plan.Seconds // time allowed; 0: no bound
 }
 
 // Output is the exercise's sets, warm-up first, and what had to give.
@@ -66,8 +71,9 @@ type Output struct {
 	Sets    []plan.Set
 	Seconds plan.Seconds
 	Basis   []plan.Basis
-	Note    string // for the athlete, short
-	Off     string // why RIR could not be within 1 of what was wanted; empty where it is
+	Note    string   // for the athlete, short
+	Loads   []Before // what each scheme came to, for the next time
+	Off     string   // why RIR could not be within 1 of what was wanted; empty where it is
 }
 
 // Exercise prescribes the sets of one exercise. It refuses, as Internal, input that no
@@ -91,7 +97,7 @@ func Exercise(in Input) (Output, error) {
 	if in.Exercise.Unilateral {
 		m.notes.say(noteSides)
 	}
-	out := Output{Sets: m.sets(), Note: m.notes.join(), Off: m.off.join()}
+	out := Output{Sets: m.sets(), Note: m.notes.join(), Loads: m.loads(), Off: m.off.join()}
 	out.Seconds = Seconds(in.Exercise, out.Sets)
 	out.Basis = m.explain(out.Seconds)
 	return out, nil

@@ -173,7 +173,7 @@ func TestUnknownStrength(t *testing.T) {
 	require.Equal(t, int32(3), w[0].RIR.Value)
 	require.Equal(t, plan.Deferred{Reference: plan.Reference{Kind: plan.RefCalibration}, Share: 1000}, w[1].Deferred.Value)
 	require.Len(t, out.Sets, 3+3, "a ramp of three lighter sets")
-	require.Contains(t, out.Note, "start light")
+	require.Contains(t, out.Note, "the empty bar")
 
 	// Later: 10 + 3 = 13.0 repetitions then; 7 + 2 = 9.0 now, 1RM 2 % up.
 	in = request(t, "bench-press", 0, sets(1, 7, 7, rir(2), 120))

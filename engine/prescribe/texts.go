@@ -25,6 +25,7 @@ const (
 	noteStopAtRIR  = "note.stop-at-rir"
 	noteSetBefore  = "note.set-before"
 	noteCalibrate  = "note.calibrate"
+	noteGuided     = "note.guided"
 	noteHeaviest   = "note.heaviest"
 	noteWarmCut    = "note.warm-up-cut"
 	noteSides      = "note.sides"
@@ -92,7 +93,9 @@ func Text(id string) string {
 	case noteSetBefore:
 		return "The load follows from the set before, by the table."
 	case noteCalibrate:
-		return "Find your load: start light with {ramp} repetitions, add a step each time, at most {most} lighter sets. When a load would leave about {rir} in reserve after {reps}, that is the first set. Write the load down."
+		return "Find your load: {ramp} repetitions with {first}, or with what you could surely lift twenty times. Add about half each time while that is easy, then one step; at most {most} lighter sets. Stop at the load that would leave the stated reserve after the stated repetitions: that is the first set. Should it leave three more, go up again in the next set. Write down load, repetitions and reserve; later loads follow from them."
+	case noteGuided:
+		return "Estimated from your {lift}, on the careful side: after the lighter sets take {load} for {reps}. Would that leave more than {rir} in reserve, go up a step or two first; if the lighter sets felt heavy, stay below. Write down the load you took: later loads follow from it."
 	case noteHeaviest:
 		return "Should the heaviest there is leave more, take it and add repetitions up to that reserve, {most} at most."
 	case noteWarmCut:

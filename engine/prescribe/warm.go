@@ -45,6 +45,17 @@ func under(c *load.Curve, limit plan.Permille) int32 {
 // weeks after. False where no scheme has repetitions, or where the cap on intensity is
 // so low that no set shows the strength.
 func Calibration(in Input) (reps, rir int32, ok bool) {
+	if reps, rir, ok = calibration(&in); !ok {
+		return 0, 0, false
+	}
+	if x, guided := guideTo(&in, reps, rir); guided {
+		reps = x.reps
+	}
+	return reps, rir, true
+}
+
+// calibration is the same without regard to the load that a related lift foretells.
+func calibration(in *Input) (reps, rir int32, ok bool) {
 	for i := range in.Schemes {
 		s := &in.Schemes[i]
 		if s.Sets.Min <= 0 || timed(in.Exercise, s) {
@@ -78,6 +89,57 @@ func Calibration(in Input) (reps, rir int32, ok bool) {
 	return 0, 0, false
 }
 
+// Guided reports a calibration whose load a related lift foretells closely enough: it can
+// be set, and the repetitions of the set still are those of a calibration.
+func Guided(in Input) bool {
+	reps, rir, ok := calibration(&in)
+	if ok {
+		_, ok = guideTo(&in, reps, rir)
+	}
+	return ok
+}
+
+// guideMore is how many repetitions more than meant the load below may give.
+const guideMore = 2
+
+// guideTo gives the calibration set that the estimate from a related lift foretells: the
+// heaviest load that leaves the reserve after the repetitions, and how many those are then.
+func guideTo(in *Input, reps, rir int32) (shot, bool) {
+	if in.Related == "" || in.Athlete.OneRMGrams <= 0 || in.Menu == nil {
+		return shot{}, false
+	}
+	str := strength{curve: in.Athlete.Curve, oneRM: in.Athlete.OneRMGrams}
+	ideal := str.moved(10 * (reps + rir))
+	r, ok := buildable{menu: in.Menu}.near(ideal, true)
+	if !ok || r.moved > ideal || r.moved <= 0 {
+		return shot{}, false
+	}
+	x := shot{rung: r, capacity: str.fresh(r.moved), rir: rir}
+	x.reps = floorDiv(x.capacity-10*rir+5, 10)
+	return x, x.reps >= reps && x.reps <= min(reps+guideMore, max(reps, calibrationMost))
+}
+
+// rampTo is the lighter sets before a load that is known about, as shares of it.
+var rampTo = [...][]int64{2: {550, 800}, 3: {500, 700, 850}}
+
+// guide writes the ramp to a load that a related lift foretells.
+func (m *maker) guide(x shot, warm int32) {
+	str := strength{curve: m.in.Athlete.Curve, oneRM: m.in.Athlete.OneRMGrams}
+	lad := buildable{menu: m.in.Menu}
+	reps := min(x.reps, rampReps)
+	var before int64
+	for _, share := range rampTo[warm] {
+		r, _ := lad.near(x.rung.moved*share/1000, false)
+		if r.moved <= before || r.moved*1000 > x.rung.moved*warmBelowWork {
+			continue
+		}
+		before = r.moved
+		m.warm = append(m.warm, plan.Set{Kind: plan.SetWarmup, Reps: plan.Range{Min: reps, Max: reps}, Expected: reps, Rest: rampRest,
+			Load: plan.Some(r.opt.Load), Plates: r.opt.PerSide, Intensity: plan.Some(str.permille(r.moved))})
+	}
+	m.notes.say(noteGuided, "lift", m.in.Related, "load", x.rung.opt.Load.String(), "reps", itoa(x.reps), "rir", itoa(x.rir))
+}
+
 func (m *maker) calibrationAt() int {
 	for i := range m.in.Schemes {
 		if s := &m.in.Schemes[i]; s.Sets.Min > 0 && !timed(m.in.Exercise, s) {
@@ -90,21 +152,47 @@ func (m *maker) calibrationAt() int {
 // calibrate prepares an exercise whose first set shows its load: a ramp before it, and
 // everything after it a share of it.
 func (m *maker) calibrate() {
-	reps, rir, ok := Calibration(*m.in)
+	reps, rir, ok := calibration(m.in)
 	if !ok {
 		m.calibrating = false
 		return
 	}
-	m.relative(10*(reps+rir), 1000, 1000)
 	n := ramps(m.in)
+	if x, guided := guideTo(m.in, reps, rir); guided {
+		m.relative(10*(x.reps+rir), 1000, 1000)
+		m.guide(x, n)
+		return
+	}
+	m.relative(10*(reps+rir), 1000, 1000)
 	r := min(reps, rampReps)
 	for range n {
 		m.warm = append(m.warm, plan.Set{Kind: plan.SetWarmup, Reps: plan.Range{Min: r, Max: r}, Rest: rampRest})
 	}
-	m.notes.say(noteCalibrate, "ramp", itoa(r), "most", itoa(n), "reps", itoa(reps), "rir", itoa(rir))
+	m.notes.say(noteCalibrate, "ramp", itoa(r), "first", m.lightest(), "most", itoa(n))
 	if most := m.in.Limits.Most; most > reps && m.light() {
 		m.notes.say(noteHeaviest, "most", itoa(most))
 	}
+}
+
+// lightest names what finding a load starts with.
+func (m *maker) lightest() string {
+	switch m.in.Exercise.Loading {
+	case plan.LoadingBar:
+		return "the empty bar"
+	case plan.LoadingPlateMachine:
+		return "the machine without plates"
+	case plan.LoadingStack:
+		return "the first plate of the stack"
+	case plan.LoadingDumbbell:
+		return "the lightest dumbbell"
+	case plan.LoadingDumbbellPair:
+		return "the lightest dumbbells"
+	case plan.LoadingKettlebell:
+		return "the lightest kettlebell"
+	case plan.LoadingKettlebellPair:
+		return "the lightest kettlebells"
+	}
+	return "the lightest load"
 }
 
 // ramps is how many lighter sets finding a load takes at most: one more under a bar,
@@ -117,7 +205,11 @@ func ramps(in *Input) int32 {
 }
 
 func (m *maker) calibrationSet(r *run) {
-	reps, rir, _ := Calibration(*m.in)
+	reps, rir, _ := calibration(m.in)
+	guide, guided := guideTo(m.in, reps, rir)
+	if guided {
+		reps = guide.reps
+	}
 	d := r.d
 	d.failure = false
 	set := m.blank(&d, plan.Range{Min: reps, Max: reps})
@@ -126,9 +218,15 @@ func (m *maker) calibrationSet(r *run) {
 	set.RIR = plan.Some(rir)
 	x := m.lad.(relative).rung(1000)
 	set.Intensity = plan.Some(m.str.permille(x.moved))
+	capacity := 10 * (reps + rir)
+	if guided {
+		set.Load, set.Plates = plan.Some(guide.rung.opt.Load), guide.rung.opt.PerSide
+		set.Intensity = plan.Some(strength{oneRM: m.in.Athlete.OneRMGrams}.permille(guide.rung.moved))
+		capacity = guide.capacity
+	}
 	m.work = append(m.work, set)
 	m.remember(x)
-	m.debt = after(&d, 10*(reps+rir), m.debt, shot{capacity: 10 * (reps + rir), reps: reps})
+	m.debt = after(&d, capacity, m.debt, shot{capacity: capacity, reps: reps})
 	r.calibrated = true
 }
 

@@ -96,7 +96,7 @@ func (v *verdict) test(t *courseTest) {
 		if !x.Pattern.Explosive() {
 			least = b.least(&v.p.Request, x, placeOf(&v.p.Request, in.PlaceID))
 		}
-		may := b.failure && b.cap == 0 && least == 0 && v.strength(id) != nil
+		may := b.failure && b.cap == 0 && least == 0 && v.strength(id) != nil && v.strength(id).Borrowed == ""
 		near := false
 		for i := range e.Sets {
 			s := &e.Sets[i]

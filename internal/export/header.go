@@ -213,7 +213,11 @@ func (t *text) strengths() {
 	}
 	for i := range t.p.Strengths {
 		s := &t.p.Strengths[i]
-		out := t.name(s.ExerciseID) + ": 1RM " + plan.Kg(s.OneRMGrams).In(unit).Whole()
+		out := t.name(s.ExerciseID) + ": 1RM "
+		if s.Known == 0 && s.Borrowed != "" {
+			out = t.name(s.ExerciseID) + ": not shown, perhaps "
+		}
+		out += plan.Kg(s.OneRMGrams).In(unit).Whole()
 		if x := t.exercise(s.ExerciseID); x != nil && x.Loading.PerHand() {
 			out += " a hand"
 		}
@@ -226,7 +230,9 @@ func (t *text) strengths() {
 		if s.Known > 0 {
 			out += ", from " + count(int(s.Known), "performance")
 		} else if s.Borrowed != "" {
-			out += ", judged from " + t.name(s.Borrowed)
+			out += ", estimated from your " + t.name(s.Borrowed) + "; its first session finds the load"
+			t.item(out)
+			continue
 		}
 		if n := len(s.Planned); n > 0 && s.Planned[n-1] != s.OneRMGrams {
 			out += ", planned " + plan.Kg(s.Planned[n-1]).In(unit).Whole() + " in the last week"

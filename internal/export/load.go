@@ -60,7 +60,9 @@ func (t *text) deferred(e *plan.ProgramExercise, s *plan.Set, week int32) string
 	default:
 		out = share(d.Share) + "the 1RM planned for the week"
 	}
-	if s.Load.Set {
+	if s.Load.Set && d.Reference.Kind == plan.RefCalibration {
+		out += ", about " + t.fixed(e.ExerciseID, s.Load)
+	} else if s.Load.Set {
 		out += ", about " + t.fixed(e.ExerciseID, s.Load) + " if all goes as planned"
 	}
 	return out
@@ -102,7 +104,9 @@ func cell(e *plan.ProgramExercise) string {
 		ref := s.Deferred.Value.Reference.Kind
 		switch {
 		case s.Kind == plan.SetCalibration:
-			list = distinct(list, "find")
+			list = distinct(list, "find") // about what, stands in the week in full
+		case s.Deferred.Set && ref == plan.RefCalibration && s.Load.Set:
+			list = distinct(list, "~"+s.Load.Value.Number())
 		case s.Deferred.Set && ref == plan.RefCalibration:
 			list = distinct(list, "×"+factor(s.Deferred.Value.Share))
 		case s.Deferred.Set && s.Load.Set:

@@ -120,6 +120,9 @@ func (t *text) head(e *plan.ProgramExercise, r *run, week int32) string {
 		if rir := reserve(r.sets); rir != "" && rir != "failure" {
 			out += " that leaves " + rir + " in reserve"
 		}
+		if s.Load.Set {
+			out += ", at about " + t.fixed(e.ExerciseID, s.Load)
+		}
 		return out
 	case plan.SetTest:
 		out = "test: "

@@ -182,6 +182,7 @@ func (t *text) slotRows(g *grid, s *slot, marks *legend) {
 		sets[i] = setsCell(x)
 		loads[i] = cell(x)
 		marks.deferred = marks.deferred || strings.Contains(loads[i], "≈")
+		marks.guessed = marks.guessed || strings.Contains(loads[i], "~")
 		marks.found = marks.found || strings.Contains(loads[i], "×")
 		marks.finds = marks.finds || strings.Contains(loads[i], "find")
 		work := working(x)
@@ -301,7 +302,7 @@ func said(cells []string) bool {
 }
 
 // legend collects the marks that need a word.
-type legend struct{ finds, found, places, deferred, failure bool }
+type legend struct{ finds, found, guessed, places, deferred, failure bool }
 
 func (l *legend) says() []string {
 	var out []string
@@ -312,6 +313,9 @@ func (l *legend) says() []string {
 		out = append(out, "×1.04: the load found in the exercise's first session (of a machine: on that very machine), times 1.04")
 	} else if l.found {
 		out = append(out, "×1.04: the load found in the exercise's first session, times 1.04")
+	}
+	if l.guessed {
+		out = append(out, "~80: estimated from another lift; where the first session found a tenth more than it states, take a tenth more")
 	}
 	if l.deferred {
 		out = append(out, "≈: fixed on the day from your latest estimate; the number is what it will be if all goes as planned")

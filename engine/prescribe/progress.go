@@ -1,0 +1,110 @@
+package prescribe
+
+import "github.com/phasewright/phasewright/engine/plan"
+
+// Progress from week to week. What an athlete can do at a load follows from the 1RM
+// planned for the week, whose growth is capped, so no rule can go beyond it: the rules
+// say whether the planned growth shows as repetitions or as load.
+//
+//   - repetitions then load: the load of the time before stays while it leaves the wanted
+//     reserve in the range; when every set was at the top, one step up, back down the range.
+//   - planned: in a range the load stays until the planned 1RM calls for a whole step more.
+//   - step, percent: that much more than the time before where it leaves the wanted reserve,
+//     else the same again.
+//   - hold: the same again while it allows the repetitions.
+//
+// Schemes to failure, of as many repetitions as possible, and those whose load is a given
+// share go by their load alone.
+
+// stepUnknown is the step that is reckoned with where no kilograms are known, in permille.
+const stepUnknown = 25
+
+// Before is what a scheme came to the time before, as Output.Loads gives it.
+type Before struct {
+	Moved  int64 // of the first set; 0: nothing to go on from
+	Real   bool  // in grams, not on the scale of a calibration
+	Topped bool  // every set was at the upper end of its range with the wanted reserve
+	Long   bool  // so long ago that the load does not go up now; set by the caller
+}
+
+func (m *maker) before(i int) Before {
+	if i >= len(m.in.Before) || m.in.Before[i].Real != m.real {
+		return Before{}
+	}
+	return m.in.Before[i]
+}
+
+// loads tells what the schemes came to.
+func (m *maker) loads() []Before {
+	out := make([]Before, len(m.in.Schemes))
+	for i := range m.runs {
+		r := &m.runs[i]
+		if len(r.shots) == 0 || r.fell || !r.shots[0].rung.load && m.real {
+			continue
+		}
+		b := Before{Moved: r.shots[0].rung.moved, Real: m.real, Topped: true}
+		for _, x := range r.shots {
+			b.Topped = b.Topped && x.reps >= r.d.hi && x.rir >= r.d.rir
+		}
+		out[r.at] = b
+	}
+	return out
+}
+
+// carryOn goes on from the time before by the scheme's rule; false: look for a load anew.
+func (s *solver) carryOn(b Before, step func(rung) (rung, bool)) bool {
+	d := s.d
+	if b.Moved <= 0 || d.failure || d.open || !d.asked {
+		return false
+	}
+	r, ok := s.lad.near(b.Moved, false)
+	if !ok || r.moved != b.Moved {
+		return false // it can't be set any more
+	}
+	up, higher := step(r)
+	higher = higher && !b.Long
+	switch p := d.src.Progress; p.Kind {
+	case plan.ProgressRepsThenLoad:
+		return higher && b.Topped && s.fits(up) || s.fits(r)
+	case plan.ProgressStep:
+		return higher && s.fits(up) || s.fits(r)
+	case plan.ProgressPercent:
+		if up, ok := s.lad.near(b.Moved*int64(1000+p.By)/1000, true); ok && !b.Long && up.moved > r.moved && s.fits(up) {
+			return true
+		}
+		return s.fits(r)
+	case plan.ProgressHold:
+		return s.fits(r)
+	case plan.ProgressPlanned:
+		if d.lo == d.hi || b.Topped || higher && s.str.moved(s.ideal()) >= up.moved {
+			return false
+		}
+		return s.fits(r)
+	}
+	return false
+}
+
+// fits plays all sets at one load and takes it where each keeps the range and the reserve.
+func (s *solver) fits(r rung) bool {
+	if !s.str.allowed(r.moved, s.limit) {
+		return false
+	}
+	s.best = s.best[:0]
+	ok := s.try(r)
+	for _, x := range s.best {
+		ok = ok && x.reps > 0 && x.rir >= s.d.rir
+	}
+	if !ok {
+		s.best = s.best[:0]
+	}
+	return ok
+}
+
+// stepUp is the smallest step that can be set and is worth it for the exercise.
+func (m *maker) stepUp(r rung) (rung, bool) {
+	if !m.real {
+		up, ok := m.lad.near(r.moved+(r.moved*stepUnknown+999)/1000, false)
+		return up, ok && up.moved > r.moved
+	}
+	return m.lad.above(r)
+}
