@@ -33,6 +33,7 @@ func (a *auditor) loads() {
 	a.growth()
 	a.jumps()
 	a.steps()
+	a.repsFirst()
 	a.returns()
 	a.eachLift(func(w *week, s *session, l *lift) {
 		if l.x == nil {
@@ -467,7 +468,7 @@ func (a *auditor) invented() {
 			return
 		}
 		seen[l.e.ExerciseID] = true
-		if l.known || a.performed(l.e.ExerciseID) || l.x.Pattern.Explosive() {
+		if l.known && !l.lent || a.performed(l.e.ExerciseID) || l.x.Pattern.Explosive() {
 			return
 		}
 		for i := range l.work {

@@ -59,6 +59,7 @@ const (
 	ruleEffortMissing plan.RuleID = "audit.effort-missing"
 	ruleDeferred      plan.RuleID = "audit.deferred"
 	ruleInvented      plan.RuleID = "audit.load-invented"
+	ruleRepsFirst     plan.RuleID = "audit.repetitions-first"
 
 	// Sets.
 	ruleTotals         plan.RuleID = "audit.totals"
@@ -210,7 +211,8 @@ func rules() []rule {
 		{ruleIntensity, hard, "The percentage of 1RM printed is that of the load printed, within an equipment step.", internal},
 		{ruleEffortMissing, off, "A working set says how hard it is: a load, a reserve, an intensity or failure.", practice},
 		{ruleDeferred, hard, "A load that follows from a test, a calibration or an estimate comes after it.", internal},
-		{ruleInvented, off, "A load in numbers stands on a performance, an estimate or a calibration set.", practice},
+		{ruleInvented, off, "A load in numbers stands on a performance, an estimate or a calibration set; one judged from another lift on a calibration set.", practice},
+		{ruleRepsFirst, off, "Where repetitions are to rise before the load, it goes up only after every set was at the upper end of its range.", practice},
 
 		{ruleTotals, hard, "Weekly sets by muscle are those of the sessions: direct 1, indirect 0.5, explosive 0.", "Pelland et al. 2024, doi 10.1007/s40279-025-02344-w; explosive: judgement"},
 		{ruleTotalsMissing, note, "Weeks state their totals.", practice},

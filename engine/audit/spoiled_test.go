@@ -322,6 +322,22 @@ func faults() []fault {
 			i, _ := s.strength("cable-curl")
 			s.p.Strengths = append(s.p.Strengths[:i:i], s.p.Strengths[i+1:]...)
 		}},
+		{name: "a load judged from another lift that nothing finds", rule: ruleInvented, level: departure, spoil: func(s *spoiler) {
+			_, st := s.strength("cable-curl")
+			st.Known, st.Borrowed = 0, "barbell-curl"
+		}},
+		{name: "load before repetitions", rule: ruleRepsFirst, level: departure, spoil: func(s *spoiler) {
+			s.everyWeek(func(w int) {
+				_, e := s.find(w, 2, "cable-crunch")
+				e.Progress.Kind = plan.ProgressRepsThenLoad
+				for _, set := range s.work(w, 2, "cable-crunch") {
+					set.Reps = plan.Range{Min: 10, Max: 15}
+					if w > 1 {
+						set.Load.Value.Milli += 2500
+					}
+				}
+			})
+		}},
 
 		// Sets.
 		{name: "a wrong weekly total", raw: true, rule: ruleTotals, spoil: func(s *spoiler) { s.week(2).Muscles[0].Sets += 2; s.week(2).Muscles[0].Wanted = 0 }},

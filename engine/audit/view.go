@@ -67,6 +67,7 @@ type lift struct {
 	curve   *load.Curve
 	share   plan.Permille // of body mass moved
 	known   bool          // a Strength stands behind it
+	lent    bool          // that of another lift
 	planned int64         // 1RM in grams planned for the week, 0 unknown
 	menu    *menu
 	work    []set // all but warm-up
@@ -206,7 +207,7 @@ func (a *auditor) readLift(s *session, e *plan.ProgramExercise) lift {
 		if st.ExerciseID != e.ExerciseID {
 			continue
 		}
-		l.known = true
+		l.known, l.lent = true, st.Known == 0 && st.Borrowed != ""
 		if st.Share >= 0 && st.Share <= 1000 {
 			l.share = st.Share
 		}

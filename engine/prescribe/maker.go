@@ -29,7 +29,8 @@ type maker struct {
 
 // run remembers what was decided for one scheme, for the explanation.
 type run struct {
-	at         int // the scheme
+	at         int   // the scheme
+	aim        int64 // of a rule that adds a share a week
 	d          demand
 	from, to   int32 // working sets, 1-based
 	shots      []shot
@@ -170,7 +171,7 @@ func (m *maker) known(r *run) {
 			sol.d = d
 		}
 	}
-	if ok && !e.Intensity.Set && !m.calibrating && sol.miss.over > 1 && m.in.Role != plan.GoalLift {
+	if ok && !e.Intensity.Set && !m.calibrating && sol.miss.over > 1 && m.in.Role != plan.GoalLift && d.src.Progress.Kind != plan.ProgressHold {
 		m.fewerButHeavier(d, &sol)
 	}
 	if !ok || !m.doable(sol.best) {
@@ -178,7 +179,7 @@ func (m *maker) known(r *run) {
 		return
 	}
 	m.debt = sol.debt
-	r.shots = sol.best
+	r.shots, r.aim = sol.best, sol.aim
 	m.write(r, sol.miss)
 }
 

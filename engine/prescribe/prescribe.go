@@ -7,6 +7,13 @@
 // before have cost at their rest, to the nearest whole repetition. A set to failure
 // costs its whole capacity, any other what it was expected to take.
 //
+// An exercise of unknown strength begins with a calibration: lighter sets of six from the
+// lightest load there is, or one that can surely be lifted twenty times, about half more
+// each time while that is easy, then by one step; three such sets at most under a bar, else
+// two; then the first working set of 5 to 12 repetitions with 3 in reserve. Where a related
+// lift foretells the load, the lighter sets lead to it. Later loads are shares of the load
+// found. How loads go on from week to week stands at Before.
+//
 // All decisions are made in integers: tenths of a repetition, grams, permille, seconds.
 package prescribe
 

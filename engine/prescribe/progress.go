@@ -2,7 +2,12 @@ package prescribe
 
 import "github.com/phasewright/phasewright/engine/plan"
 
-// Progress from week to week. What an athlete can do at a load follows from the 1RM
+// stepUnknown is the step that is reckoned with where no kilograms are known, in permille.
+const stepUnknown = 25
+
+// Before is what a scheme came to the time before, as Output.Loads gives it.
+//
+// What an athlete can do at a load follows from the 1RM
 // planned for the week, whose growth is capped, so no rule can go beyond it: the rules
 // say whether the planned growth shows as repetitions or as load.
 //
@@ -15,13 +20,9 @@ import "github.com/phasewright/phasewright/engine/plan"
 //
 // Schemes to failure, of as many repetitions as possible, and those whose load is a given
 // share go by their load alone.
-
-// stepUnknown is the step that is reckoned with where no kilograms are known, in permille.
-const stepUnknown = 25
-
-// Before is what a scheme came to the time before, as Output.Loads gives it.
 type Before struct {
 	Moved  int64 // of the first set; 0: nothing to go on from
+	Aim    int64 // the same before rounding, where a rule adds a share a week
 	Real   bool  // in grams, not on the scale of a calibration
 	Topped bool  // every set was at the upper end of its range with the wanted reserve
 	Long   bool  // so long ago that the load does not go up now; set by the caller
@@ -42,7 +43,7 @@ func (m *maker) loads() []Before {
 		if len(r.shots) == 0 || r.fell || !r.shots[0].rung.load && m.real {
 			continue
 		}
-		b := Before{Moved: r.shots[0].rung.moved, Real: m.real, Topped: true}
+		b := Before{Moved: r.shots[0].rung.moved, Aim: max(r.aim, r.shots[0].rung.moved), Real: m.real, Topped: true}
 		for _, x := range r.shots {
 			b.Topped = b.Topped && x.reps >= r.d.hi && x.rir >= r.d.rir
 		}
@@ -69,12 +70,16 @@ func (s *solver) carryOn(b Before, step func(rung) (rung, bool)) bool {
 	case plan.ProgressStep:
 		return higher && s.fits(up) || s.fits(r)
 	case plan.ProgressPercent:
-		if up, ok := s.lad.near(b.Moved*int64(1000+p.By)/1000, true); ok && !b.Long && up.moved > r.moved && s.fits(up) {
-			return true
+		s.aim = b.Aim
+		if aim := b.Aim * int64(1000+p.By) / 1000; !b.Long {
+			if up, ok := s.lad.near(aim, true); ok && up.moved >= r.moved && s.fits(up) {
+				s.aim = aim
+				return true
+			}
 		}
 		return s.fits(r)
 	case plan.ProgressHold:
-		return s.fits(r)
+		return s.holds(r)
 	case plan.ProgressPlanned:
 		if d.lo == d.hi || b.Topped || higher && s.str.moved(s.ideal()) >= up.moved {
 			return false
@@ -82,6 +87,19 @@ func (s *solver) carryOn(b Before, step func(rung) (rung, bool)) bool {
 		return s.fits(r)
 	}
 	return false
+}
+
+// holds takes a load that has become light.
+func (s *solver) holds(r rung) bool {
+	s.best = s.best[:0]
+	s.try(r)
+	for _, x := range s.best {
+		if x.reps < s.d.lo || x.rir < s.d.rir {
+			s.best = s.best[:0]
+			return false
+		}
+	}
+	return s.str.allowed(r.moved, s.limit)
 }
 
 // fits plays all sets at one load and takes it where each keeps the range and the reserve.

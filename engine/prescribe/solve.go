@@ -44,6 +44,7 @@ type solver struct {
 	miss  miss
 	debt  load.Debt
 	tmp   []shot
+	aim   int64 // see Before
 }
 
 // solve gives the sets, what they miss, and the debt after them and their rest.

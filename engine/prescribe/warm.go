@@ -7,12 +7,13 @@ import (
 
 // Warm-up borders. Common practice, no source.
 const (
-	warmRestLeast  = plan.Seconds(60)
-	warmRestMost   = plan.Seconds(75)
-	warmBelowWork  = 960 // permille of the first working load; closer is no warm-up
-	barWorthIt     = 800 // an empty bar above this share of the work is no warm-up
-	barStandsFor   = 800 // a step below this share of the empty bar is that bar
-	heavyIntensity = plan.Permille(850)
+	warmRestLeast     = plan.Seconds(60)
+	warmRestMost      = plan.Seconds(75)
+	warmRestToSingles = plan.Seconds(120)
+	warmBelowWork     = 960 // permille of the first working load; closer is no warm-up
+	barWorthIt        = 800 // an empty bar above this share of the work is no warm-up
+	barStandsFor      = 800 // a step below this share of the empty bar is that bar
+	heavyIntensity    = plan.Permille(850)
 )
 
 // Calibration set: 5 to 12 repetitions with about 3 in reserve. RIR is called best in
@@ -253,7 +254,7 @@ func (m *maker) warmUp() {
 		before = r.moved
 		set := plan.Set{
 			Kind: plan.SetWarmup, Reps: plan.Range{Min: step.Reps, Max: step.Reps}, Expected: step.Reps,
-			Intensity: plan.Some(m.str.permille(r.moved)), Rest: warmRest(step.Rest),
+			Intensity: plan.Some(m.str.permille(r.moved)), Rest: m.warmRest(step.Rest),
 		}
 		if m.real {
 			set.Load, set.Plates = plan.Some(r.opt.Load), r.opt.PerSide
@@ -262,6 +263,18 @@ func (m *maker) warmUp() {
 		}
 		m.warm = append(m.warm, set)
 	}
+}
+
+// warmRest is the rest after a lighter set. On the way to singles near the maximum it is
+// a minute, then two (NSCA test protocol, from memory).
+func (m *maker) warmRest(r plan.Seconds) plan.Seconds {
+	if k := m.work[0].Kind; (k == plan.SetTest || k == plan.SetAttempt) && m.work[0].Reps.Max == 1 {
+		if len(m.warm) == 0 {
+			return warmRestLeast
+		}
+		return warmRestToSingles
+	}
+	return warmRest(r)
 }
 
 func warmRest(r plan.Seconds) plan.Seconds { return min(max(r, warmRestLeast), warmRestMost) }
