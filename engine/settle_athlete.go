@@ -193,47 +193,6 @@ func (s *settler) exercise(path, id string) bool {
 	return false
 }
 
-func (s *settler) performances() {
-	a := &s.b.Request.Athlete
-	if len(a.Performances) > maxPerformances {
-		s.bad.Add("TOO_MANY", "athlete.performances", fmt.Sprintf("has %d entries; at most %d", len(a.Performances), maxPerformances))
-		return
-	}
-	for i := range a.Performances {
-		p := &a.Performances[i]
-		path := fmt.Sprintf("athlete.performances[%d]", i)
-		if !s.exercise(path+".exercise_id", p.ExerciseID) {
-			continue
-		}
-		e, _ := s.cat.ByID(p.ExerciseID)
-		if p.Reps < 1 || p.Reps > 200 {
-			s.bad.Add("OUT_OF_RANGE", path+".reps", "must be between 1 and 200")
-		}
-		if p.RIR.Set && (p.RIR.Value < 0 || p.RIR.Value > 10) {
-			s.bad.Add("OUT_OF_RANGE", path+".rir", "must be between 0 and 10 repetitions in reserve")
-		}
-		if p.RIR.Or(0) > 0 && p.ToFailure {
-			s.bad.Add("CONTRADICTION", path+".to_failure", "contradicts repetitions in reserve above 0")
-		}
-		if !p.RIR.Set && !p.ToFailure {
-			s.bad.Add("REQUIRED", path+".rir", "is needed: repetitions in reserve, or to_failure")
-		}
-		switch {
-		case p.Load.Set && p.Load.Value.Milli < 0:
-			s.bad.Add("OUT_OF_RANGE", path+".load", "can't be below zero")
-		case e.Loading.Loadable() && e.Loading != plan.LoadingAdded && (!p.Load.Set || p.Load.Value.Milli == 0):
-			s.bad.Add("REQUIRED", path+".load", e.Name+" needs the load that was used")
-		case e.BodyMassShare > 0 && e.Loading.Loadable() && !a.BodyMass.Set:
-			s.bad.Add("REQUIRED", "athlete.body_mass", "is needed to read a performance in "+e.Name+", which moves the body too")
-		case p.Load.Set && e.MaxPlausibleKg > 0 && p.Load.Value.Grams() > int64(e.MaxPlausibleKg)*1000:
-			s.bad.Add("IMPLAUSIBLE", path+".load", fmt.Sprintf("%s in %s is beyond what anyone lifts (about %d kg); check the number and its unit", p.Load.Value, e.Name, e.MaxPlausibleKg))
-		}
-		if p.Date.Set && s.base.Set && p.Date.Value > s.base.Value {
-			s.bad.Add("OUT_OF_RANGE", path+".date", fmt.Sprintf("%s lies after %s, the day the request is made for", p.Date.Value, s.base.Value))
-		}
-	}
-}
-
 func (s *settler) restrictions() {
 	for i := range s.b.Request.Athlete.Restrictions {
 		r := &s.b.Request.Athlete.Restrictions[i]

@@ -27,6 +27,7 @@ type state struct {
 	planned  []int64 // grams by week; empty where unknown
 	free     int32   // repetitions to failure with body mass alone, in tenths
 	outliers []plan.Finding
+	shown    evidence
 }
 
 type strengths struct {
@@ -112,6 +113,7 @@ func (s *strengths) estimate(st *state) error {
 	prior := lends.prior
 	family := st.curve
 	former, aside, err := family.Posterior(prior, seen)
+	st.shown = evidence{family: family, seen: seen, from: from, aside: aside}
 	for _, o := range aside {
 		st.outliers = append(st.outliers, s.aside(st.ex, from[o.Index], o))
 	}
@@ -125,10 +127,11 @@ func (s *strengths) estimate(st *state) error {
 		return err
 	}
 	prior = lends.prior
-	now, _, err := family.Posterior(prior, seen)
+	now, aside, err := family.Posterior(prior, seen)
 	if err != nil {
 		return err
 	}
+	st.shown.now, st.shown.aside = now, aside
 	// Beyond the bounds of a shifted curve the slope is worth less than it seems.
 	st.slope = min(max(now.SlopePermille, load.MinShift), load.MaxShift)
 	if st.curve, err = load.Shifted(family, st.slope); err != nil {

@@ -8,6 +8,7 @@ var cautions = [...]plan.Caution{
 	{ID: "stop-signs", Says: "Stop and get help for chest pain, faintness, unusual breathlessness, a sudden sharp joint or nerve pain, or a new headache on effort."},
 	{ID: "technique", Says: "Warm up, use collars, and end a set when the movement breaks down, whatever the number says."},
 	{ID: "estimates", Says: "Loads are estimates: a 1RM from a few repetitions is good to about ±10 %, from 6 to 10 repetitions to ±15–20 %. Repetitions in reserve overrule the load."},
+	{ID: "estimate-only", Says: "An estimate, with the error that stands beside it. It is no reason to try a maximum: whether and when one is tested is for a plan and a coach to say."},
 	{ID: "screening-missing", Says: "The health questions are not answered. Until they are, nothing here is heavy or close to failure. Answer them before training: regular exercise? known heart, metabolic or kidney disease? symptoms?"},
 	{ID: "clearance-for-vigorous", Says: "Heavier work than this needs a clinician's clearance for vigorous exercise, not older than 12 months."},
 	{ID: "clearance-expired", Says: "The clearance given could not be used: it needs a date within the last 12 months."},
