@@ -16,6 +16,7 @@ import (
 type maker interface {
 	Generate(context.Context, plan.Request) (plan.Program, error)
 	Audit(context.Context, *plan.Program) (service.Audited, error)
+	Estimate(context.Context, plan.StrengthQuery) (plan.StrengthReport, error)
 	Strategies(context.Context) ([]plan.Descriptor, error)
 	Catalogue(context.Context) (*exercise.Catalogue, error)
 }

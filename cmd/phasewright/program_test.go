@@ -65,6 +65,9 @@ func (s canned) Generate(context.Context, plan.Request) (plan.Program, error) {
 func (s canned) Audit(context.Context, *plan.Program) (service.Audited, error) {
 	return service.Audited{}, s.err
 }
+func (s canned) Estimate(context.Context, plan.StrengthQuery) (plan.StrengthReport, error) {
+	return plan.StrengthReport{}, s.err
+}
 func (s canned) Strategies(context.Context) ([]plan.Descriptor, error) { return nil, s.err }
 func (s canned) Catalogue(context.Context) (*exercise.Catalogue, error) {
 	return exercise.Builtin(), s.err

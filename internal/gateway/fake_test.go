@@ -30,6 +30,7 @@ import (
 // fake answers what a test wants, and keeps what it was asked.
 type fake struct {
 	pb.UnimplementedProgramServiceServer
+	pb.UnimplementedStrengthServiceServer
 	pb.UnimplementedStrategyServiceServer
 	pb.UnimplementedCatalogueServiceServer
 
@@ -64,6 +65,10 @@ func (f *fake) AuditProgram(ctx context.Context, r *pb.AuditProgramRequest) (*pb
 	return &pb.AuditProgramResponse{Intact: true}, f.take(ctx, r)
 }
 
+func (f *fake) EstimateStrength(ctx context.Context, r *pb.EstimateStrengthRequest) (*pb.EstimateStrengthResponse, error) {
+	return &pb.EstimateStrengthResponse{MassUnit: pb.MassUnit_MASS_UNIT_POUND}, f.take(ctx, r)
+}
+
 func (f *fake) ListExercises(ctx context.Context, r *pb.ListExercisesRequest) (*pb.ListExercisesResponse, error) {
 	return &pb.ListExercisesResponse{}, f.take(ctx, r)
 }
@@ -94,6 +99,7 @@ func serve(t testing.TB, f *fake, change ...func(*Options)) http.Handler {
 		return next(ctx, r)
 	}))
 	pb.RegisterProgramServiceServer(s, f)
+	pb.RegisterStrengthServiceServer(s, f)
 	pb.RegisterStrategyServiceServer(s, f)
 	pb.RegisterCatalogueServiceServer(s, f)
 	go func() { _ = s.Serve(l) }()

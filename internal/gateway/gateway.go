@@ -60,6 +60,7 @@ func New(conn grpc.ClientConnInterface, o Options) (http.Handler, error) {
 	g := &gateway{o: o}
 	g.routes, g.verbs = routes(
 		pb.File_phasewright_v1_program_service_proto,
+		pb.File_phasewright_v1_strength_service_proto,
 		pb.File_phasewright_v1_strategy_service_proto,
 		pb.File_phasewright_v1_catalogue_service_proto,
 	)
@@ -82,6 +83,7 @@ func New(conn grpc.ClientConnInterface, o Options) (http.Handler, error) {
 	ctx := context.Background()
 	return g, errors.Join(
 		pb.RegisterProgramServiceHandlerClient(ctx, g.mux, pb.NewProgramServiceClient(conn)),
+		pb.RegisterStrengthServiceHandlerClient(ctx, g.mux, pb.NewStrengthServiceClient(conn)),
 		pb.RegisterStrategyServiceHandlerClient(ctx, g.mux, pb.NewStrategyServiceClient(conn)),
 		pb.RegisterCatalogueServiceHandlerClient(ctx, g.mux, pb.NewCatalogueServiceClient(conn)),
 	)

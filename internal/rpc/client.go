@@ -24,6 +24,7 @@ const answerBytes = 64 << 20
 type Client struct {
 	conn       *grpc.ClientConn
 	programs   pb.ProgramServiceClient
+	strength   pb.StrengthServiceClient
 	strategies pb.StrategyServiceClient
 	catalogue  pb.CatalogueServiceClient
 }
@@ -38,7 +39,7 @@ func NewClient(address string) (*Client, error) {
 		return nil, fault.New(fault.Invalid, "ADDRESS", "", "the address of the server: "+err.Error())
 	}
 	return &Client{
-		conn: conn, programs: pb.NewProgramServiceClient(conn), strategies: pb.NewStrategyServiceClient(conn), catalogue: pb.NewCatalogueServiceClient(conn),
+		conn: conn, programs: pb.NewProgramServiceClient(conn), strength: pb.NewStrengthServiceClient(conn), strategies: pb.NewStrategyServiceClient(conn), catalogue: pb.NewCatalogueServiceClient(conn),
 	}, nil
 }
 
@@ -69,6 +70,19 @@ func (c *Client) Audit(ctx context.Context, p *plan.Program) (service.Audited, e
 		return service.Audited{}, unreadable(err)
 	}
 	return a, nil
+}
+
+// Estimate has the strength of an athlete estimated.
+func (c *Client) Estimate(ctx context.Context, q plan.StrengthQuery) (plan.StrengthReport, error) {
+	answer, err := c.strength.EstimateStrength(ctx, wire.StrengthQueryToProto(&q))
+	if err != nil {
+		return plan.StrengthReport{}, Fault(err, "")
+	}
+	report, err := wire.StrengthReportFromProto(answer)
+	if err != nil {
+		return plan.StrengthReport{}, unreadable(err)
+	}
+	return report, nil
 }
 
 // Strategies lists the server's strategies.

@@ -76,6 +76,7 @@ func NewServer(s *service.Service, o Options) *Server {
 	)
 	at := registrar{server, around, o.Message}
 	pb.RegisterProgramServiceServer(at, &programs{service: s})
+	pb.RegisterStrengthServiceServer(at, &strength{service: s})
 	pb.RegisterStrategyServiceServer(at, &strategies{service: s})
 	pb.RegisterCatalogueServiceServer(at, &catalogue{service: s})
 	h := health.NewServer()

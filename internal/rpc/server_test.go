@@ -42,6 +42,12 @@ func (c canned) Generate(ctx context.Context, r plan.Request) (plan.Program, err
 func (canned) Audit(*plan.Program) []plan.Finding {
 	return []plan.Finding{{Level: plan.LevelNote, Rule: "r"}}
 }
+func (canned) Estimate(_ context.Context, q plan.StrengthQuery) (plan.StrengthReport, error) {
+	if len(q.ExerciseIDs) == 0 {
+		return plan.StrengthReport{}, fault.New(fault.Invalid, "REQUIRED", "athlete.performances", "needs one")
+	}
+	return plan.StrengthReport{Unit: q.Unit, Lifts: []plan.Lift{{ExerciseID: q.ExerciseIDs[0], Missing: "nothing"}}}, nil
+}
 func (canned) Strategies() []plan.Descriptor {
 	return []plan.Descriptor{{Name: "a", Version: "1"}, {Name: "a", Version: "2"}, {Name: "b", Version: "1"}}
 }

@@ -17,6 +17,7 @@ import (
 type Engine interface {
 	Generate(context.Context, plan.Request) (plan.Program, error)
 	Audit(*plan.Program) []plan.Finding
+	Estimate(context.Context, plan.StrengthQuery) (plan.StrengthReport, error)
 	Strategies() []plan.Descriptor
 	Strategy(id string) (plan.Descriptor, error)
 	Catalogue() *exercise.Catalogue
@@ -61,6 +62,11 @@ func (s *Service) Audit(ctx context.Context, p *plan.Program) (Audited, error) {
 		}
 	}
 	return out, nil
+}
+
+// Estimate says how strong an athlete is. Its faults are those of engine.Engine.
+func (s *Service) Estimate(ctx context.Context, q plan.StrengthQuery) (plan.StrengthReport, error) {
+	return s.engine.Estimate(ctx, q)
 }
 
 // Strategies lists the strategies by name, then version.

@@ -131,7 +131,7 @@ func (r *reader) halfSets(name string, sets float64) plan.HalfSets {
 	return plan.HalfSets(r.scaled32(name, sets, perSet))
 }
 
-// massy is what the three messages with a unit have in common.
+// massy is what the four messages with a unit have in common.
 type massy interface {
 	comparable
 	GetKilograms() float64
