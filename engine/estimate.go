@@ -83,6 +83,9 @@ func (s *settler) query(q *plan.StrengthQuery) {
 	if dated {
 		s.assume("date", fmt.Sprintf("Estimated for %s, the day of the last performance.", s.base.Value))
 	}
+	if !s.base.Set {
+		s.assume("date", "No performance has a date: all count as of one day, the last one trained.")
+	}
 	r.Constraints.PreparedOn = s.base
 	if r.Athlete.BirthYear.Set && !s.base.Set {
 		s.bad.Add("REQUIRED", "date", "is needed to work out the age from athlete.birth_year; or give athlete.age_band instead")
@@ -196,9 +199,10 @@ func (s *strengths) setAside(st *state, outer func(int64) plan.Load) []plan.SetA
 	var out []plan.SetAside
 	for _, o := range st.shown.aside {
 		at := st.shown.from[o.Index]
-		a := plan.SetAside{Performance: int32(at), Reason: o.Why.String(), Says: s.aside(st.ex, at, o).Says}
+		a := plan.SetAside{Performance: int32(at), Reason: o.Why.String(), Says: o.Why.Says()}
 		if o.Why == load.AsideFar {
 			a.Means = plan.Some(outer(o.Grams))
+			a.Says = fmt.Sprintf("stands far from the others: it would mean a 1RM of about %s", a.Means.Value.Whole())
 		}
 		out = append(out, a)
 	}
@@ -245,9 +249,9 @@ func (s *strengths) compare(st *state, out *plan.Lift, carried int64) {
 		f, _ := fault.As(err)
 		switch only := madeOn(e.Name); {
 		case only != "" && only != st.ex.ID:
-			m.WhyNot = "is for " + s.nameOf(only) + " alone, the lift it was made on"
+			m.Reason, m.WhyNot = plan.ReasonOtherLift, e.Name+" is for "+s.nameOf(only)+" alone, on which it was made"
 		case err != nil:
-			m.WhyNot = f.Violations[0].Says
+			m.Reason, m.WhyNot = f.Violations[0].Reason, f.Violations[0].Says
 		default:
 			m.Max = plan.Some(tenths(plan.Load{Milli: max.Milli - plan.Kg(carried).In(max.Unit).Milli, Unit: max.Unit}.In(unit)))
 		}

@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 
 	"github.com/phasewright/phasewright/internal/app"
 	"github.com/phasewright/phasewright/internal/rpc"
@@ -16,7 +17,7 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	p := program{
 		in: os.Stdin, out: os.Stdout, err: os.Stderr,
-		newMaker: newMaker,
+		newMaker: newMaker, now: time.Now,
 	}
 	context.AfterFunc(ctx, stop) // a second signal ends the program at once
 	code := p.run(ctx, os.Args[1:])

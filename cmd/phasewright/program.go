@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"net"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -27,6 +28,7 @@ type program struct {
 	in       io.Reader
 	out, err io.Writer
 	newMaker func(server string) (maker, error) // "" is the one in this process
+	now      func() time.Time
 
 	server  string // --server
 	started bool   // a command runs: errors are no longer about the command line
@@ -55,13 +57,14 @@ published guidance.
 		Example: `  phasewright generate
   phasewright generate -f request.yaml
   phasewright generate --json | phasewright audit -f -
+  phasewright estimate back-squat 140kgx5 150kgx3@1
   phasewright serve`,
 		SilenceErrors:     true,
 		SilenceUsage:      true,
 		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
 	}
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(p.generate(), p.audit(), p.strategies(), p.exercises(), p.serve(), p.version())
+	root.AddCommand(p.generate(), p.audit(), p.estimate(), p.strategies(), p.exercises(), p.serve(), p.version())
 	return root
 }
 

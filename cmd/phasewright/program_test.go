@@ -8,6 +8,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -26,10 +27,13 @@ type result struct {
 func runWith(t *testing.T, ctx context.Context, newMaker func(string) (maker, error), stdin string, args ...string) result {
 	t.Helper()
 	var out, errs bytes.Buffer
-	p := program{in: strings.NewReader(stdin), out: &out, err: &errs, newMaker: newMaker}
+	p := program{in: strings.NewReader(stdin), out: &out, err: &errs, newMaker: newMaker, now: someDay}
 	code := p.run(ctx, args)
 	return result{code, out.String(), errs.String()}
 }
+
+// someDay is today in tests.
+func someDay() time.Time { return time.Date(2026, 11, 26, 12, 0, 0, 0, time.UTC) }
 
 func run(t *testing.T, stdin string, args ...string) result {
 	t.Helper()
@@ -140,7 +144,7 @@ func TestHelp(t *testing.T) {
 		require.Contains(t, got.out, "4    refused for safety")
 		require.Empty(t, got.err)
 	}
-	for _, cmd := range []string{"generate", "audit", "strategies", "exercises", "version"} {
+	for _, cmd := range []string{"generate", "audit", "estimate", "strategies", "exercises", "version"} {
 		got := run(t, "", cmd, "--help")
 		require.Equal(t, exitOK, got.code)
 		require.Contains(t, got.out, "Usage:\n  phasewright "+cmd)

@@ -71,6 +71,9 @@ type BestSet struct {
 	Reps        int32 `json:"reps"`        // to failure: done and in reserve
 }
 
+// ReasonOtherLift is why an equation that was made on one lift says nothing about another.
+const ReasonOtherLift = "OTHER_LIFT"
+
 // EquationMax is what a published equation makes of the best set; for comparison only.
 type EquationMax struct {
 	Name    string    `json:"name"`
@@ -81,5 +84,6 @@ type EquationMax struct {
 	MinReps int32     `json:"min_reps"` // valid repetitions to failure
 	MaxReps int32     `json:"max_reps"`
 	Max     Opt[Load] `json:"max,omitzero"`
-	WhyNot  string    `json:"why_not,omitzero"` // where there is no Max
+	Reason  string    `json:"reason,omitzero"` // where there is no Max, stable, UPPER_SNAKE_CASE
+	WhyNot  string    `json:"why_not,omitzero"`
 }

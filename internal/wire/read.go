@@ -74,3 +74,35 @@ func Marshal(m proto.Message) ([]byte, error) {
 	b.WriteByte('\n')
 	return b.Bytes(), nil
 }
+
+// ReadStrengthQuery reads what is asked of an estimate as ReadRequest reads a request. The
+// request of a program will do too: its athlete, its unit, and the day it is made for.
+func ReadStrengthQuery(data []byte) (*pb.EstimateStrengthRequest, error) {
+	q := &pb.EstimateStrengthRequest{}
+	if n, err := parse(data); err != nil || !forProgram(n) {
+		if err := read(data, q); err != nil {
+			return nil, err
+		}
+		return q, nil
+	}
+	r, err := ReadRequest(data)
+	if err != nil {
+		return nil, err
+	}
+	c := r.GetConstraints()
+	q.Athlete, q.MassUnit = r.GetAthlete(), c.GetMassUnit()
+	if q.Date = c.GetPreparedOn(); q.Date == "" {
+		q.Date = c.GetStartDate()
+	}
+	return q, nil
+}
+
+// forProgram reports the request of a program by the field that each has to have.
+func forProgram(n *node) bool {
+	for _, k := range n.keys {
+		if k.name == "constraints" {
+			return true
+		}
+	}
+	return false
+}

@@ -90,7 +90,7 @@ func liftTo(d *plan.Lift) *pb.LiftStrength {
 		Equations: eachTo(d.Equations, func(e *plan.EquationMax) *pb.EquationEstimate {
 			return &pb.EquationEstimate{
 				Name: e.Name, Year: e.Year, Formula: e.Formula, Source: e.Source, Note: e.Note,
-				ValidReps: &pb.Range{Min: e.MinReps, Max: e.MaxReps}, OneRm: optOuterTo(e.Max), WhyNot: e.WhyNot,
+				ValidReps: &pb.Range{Min: e.MinReps, Max: e.MaxReps}, OneRm: optOuterTo(e.Max), Reason: e.Reason, WhyNot: e.WhyNot,
 			}
 		}),
 	}
@@ -125,7 +125,7 @@ func liftFrom(r *reader, p *pb.LiftStrength) plan.Lift {
 			valid := rangeFrom(p.GetValidReps())
 			return plan.EquationMax{
 				Name: p.GetName(), Year: p.GetYear(), Formula: p.GetFormula(), Source: p.GetSource(), Note: p.GetNote(),
-				MinReps: valid.Min, MaxReps: valid.Max, Max: load(r, "one_rm", p.GetOneRm()), WhyNot: p.GetWhyNot(),
+				MinReps: valid.Min, MaxReps: valid.Max, Max: load(r, "one_rm", p.GetOneRm()), Reason: p.GetReason(), WhyNot: p.GetWhyNot(),
 			}
 		}),
 	}

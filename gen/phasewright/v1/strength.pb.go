@@ -411,8 +411,10 @@ type EquationEstimate struct {
 	ValidReps *Range `protobuf:"bytes,6,opt,name=valid_reps,json=validReps,proto3" json:"valid_reps,omitempty"`
 	// Its one-repetition maximum; unset where it is not valid.
 	OneRm *OuterLoad `protobuf:"bytes,7,opt,name=one_rm,json=oneRm,proto3" json:"one_rm,omitempty"`
-	// Why it is not valid here, and what would be.
-	WhyNot        string `protobuf:"bytes,8,opt,name=why_not,json=whyNot,proto3" json:"why_not,omitempty"`
+	// Where it is not valid: why, stable (REPS_OUTSIDE_EQUATION, OTHER_LIFT).
+	Reason string `protobuf:"bytes,8,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Why, for people, and what would be valid.
+	WhyNot        string `protobuf:"bytes,9,opt,name=why_not,json=whyNot,proto3" json:"why_not,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -494,6 +496,13 @@ func (x *EquationEstimate) GetOneRm() *OuterLoad {
 		return x.OneRm
 	}
 	return nil
+}
+
+func (x *EquationEstimate) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
 }
 
 func (x *EquationEstimate) GetWhyNot() string {
@@ -728,7 +737,7 @@ const file_phasewright_v1_strength_proto_rawDesc = "" +
 	"\x04load\x18\x02 \x01(\v2\x19.phasewright.v1.OuterLoadB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x04load\x126\n" +
 	"\x03low\x18\x03 \x01(\v2\x19.phasewright.v1.OuterLoadB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x03low\x128\n" +
 	"\x04high\x18\x04 \x01(\v2\x19.phasewright.v1.OuterLoadB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x04high\x12X\n" +
-	"\x1astandard_deviation_percent\x18\x05 \x01(\x01B\x1a\xe0A\x01\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00i@)\x00\x00\x00\x00\x00\x00\x00\x00R\x18standardDeviationPercent\"\xe2\x02\n" +
+	"\x1astandard_deviation_percent\x18\x05 \x01(\x01B\x1a\xe0A\x01\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00i@)\x00\x00\x00\x00\x00\x00\x00\x00R\x18standardDeviationPercent\"\x86\x03\n" +
 	"\x10EquationEstimate\x12 \n" +
 	"\x04name\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18@R\x04name\x12!\n" +
 	"\x04year\x18\x02 \x01(\x05B\r\xe0A\x01\xbaH\a\x1a\x05\x18\x8fN(\x00R\x04year\x12%\n" +
@@ -737,8 +746,10 @@ const file_phasewright_v1_strength_proto_rawDesc = "" +
 	"\x04note\x18\x05 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xe8\aR\x04note\x12?\n" +
 	"\n" +
 	"valid_reps\x18\x06 \x01(\v2\x15.phasewright.v1.RangeB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\tvalidReps\x125\n" +
-	"\x06one_rm\x18\a \x01(\v2\x19.phasewright.v1.OuterLoadB\x03\xe0A\x01R\x05oneRm\x12$\n" +
-	"\awhy_not\x18\b \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xe8\aR\x06whyNot\"q\n" +
+	"\x06one_rm\x18\a \x01(\v2\x19.phasewright.v1.OuterLoadB\x03\xe0A\x01R\x05oneRm\x12\"\n" +
+	"\x06reason\x18\b \x01(\tB\n" +
+	"\xe0A\x01\xbaH\x04r\x02\x18@R\x06reason\x12$\n" +
+	"\awhy_not\x18\t \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xe8\aR\x06whyNot\"q\n" +
 	"\aBestSet\x12/\n" +
 	"\vperformance\x18\x01 \x01(\x05B\r\xe0A\x01\xbaH\a\x1a\x05\x18\x90N(\x00R\vperformance\x125\n" +
 	"\x0freps_to_failure\x18\x02 \x01(\x05B\r\xe0A\x01\xbaH\a\x1a\x05\x18\xac\x02(\x00R\rrepsToFailure\"\xaf\x05\n" +
