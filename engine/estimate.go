@@ -83,7 +83,7 @@ func (s *settler) query(q *plan.StrengthQuery) {
 	if dated {
 		s.assume("date", fmt.Sprintf("Estimated for %s, the day of the last performance.", s.base.Value))
 	}
-	if !s.base.Set {
+	if !s.base.Set && len(r.Athlete.Performances) > 0 {
 		s.assume("date", "No performance has a date: all count as of one day, the last one trained.")
 	}
 	r.Constraints.PreparedOn = s.base
@@ -93,6 +93,7 @@ func (s *settler) query(q *plan.StrengthQuery) {
 		s.athlete()
 	}
 	s.performances()
+	s.restrictions()
 	s.asked(q)
 	s.b.Assumptions = slices.DeleteFunc(s.b.Assumptions, func(a plan.Assumption) bool {
 		return a.Field != "athlete.training_status" && a.Field != "constraints.mass_unit" && a.Field != "date"
