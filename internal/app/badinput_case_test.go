@@ -95,6 +95,8 @@ var callables = map[string]callable{
 		func() proto.Message { return &pb.GenerateProgramRequest{} }, "request.yaml"},
 	"AuditProgram": {"/phasewright.v1.ProgramService/AuditProgram", "POST", "/v1/programs:audit",
 		func() proto.Message { return &pb.AuditProgramRequest{} }, "program.yaml"},
+	"EstimateStrength": {"/phasewright.v1.StrengthService/EstimateStrength", "POST", "/v1/strength:estimate",
+		func() proto.Message { return &pb.EstimateStrengthRequest{} }, "strength.yaml"},
 	"ListStrategies": {"/phasewright.v1.StrategyService/ListStrategies", "GET", "/v1/strategies",
 		func() proto.Message { return &pb.ListStrategiesRequest{} }, ""},
 	"GetStrategy": {"/phasewright.v1.StrategyService/GetStrategy", "GET", "/v1/",
