@@ -158,8 +158,10 @@ func (s *strengths) lift(st *state, reps []int32) (plan.Lift, error) {
 	carried := s.carried(st.ex)
 	outer := func(grams int64) plan.Load { return tenths(plan.Kg(grams - carried).In(unit)) }
 	out := plan.Lift{
-		ExerciseID: st.ex.ID, Name: st.ex.Name, PerHand: st.ex.Loading.PerHand(), Carried: tenths(plan.Kg(carried).In(unit)),
-		Aside: s.setAside(st, outer),
+		ExerciseID: st.ex.ID, Name: st.ex.Name, PerHand: st.ex.Loading.PerHand(), Aside: s.setAside(st, outer),
+	}
+	if carried > 0 {
+		out.Carried = tenths(plan.Kg(carried).In(unit))
 	}
 	if !st.known {
 		out.Missing = s.missing(st)

@@ -25,7 +25,7 @@ type Lift struct {
 	ExerciseID string        `json:"exercise"`
 	Name       string        `json:"name"`
 	PerHand    bool          `json:"per_hand,omitzero"`
-	Carried    Load          `json:"carried"` // share of body mass that is moved with each load; zero where none is
+	Carried    Load          `json:"carried,omitzero"` // share of body mass that is moved with each load; zero where none is
 	Max        Opt[OneRM]    `json:"max,omitzero"`
 	Missing    string        `json:"missing,omitzero"` // where there is no Max: why, and what would give one
 	Used       []int32       `json:"used,omitempty"`   // performances, by their place in the athlete's list

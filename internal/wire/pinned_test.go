@@ -86,8 +86,36 @@ func fullStrategy() *plan.Descriptor {
 	}
 }
 
+// fullStrength sets every field of a report once.
+func fullStrength(t testing.TB) *plan.StrengthReport {
+	day, err := plan.ParseDate("2026-01-26")
+	require.NoError(t, err)
+	lb := plan.Lb
+	return &plan.StrengthReport{
+		Date: plan.Some(day), Unit: plan.Pound,
+		Lifts: []plan.Lift{
+			{
+				ExerciseID: "dip", Name: "Dip", PerHand: true, Carried: lb(176_400),
+				Max:   plan.Some(plan.OneRM{Middle: lb(50_300), Low: lb(40_100), High: lb(60_900), Start: lb(48_000), SD: 31, Slope: 1050, SlopeSD: 185, Curve: "bodyweight", Borrowed: "pull-up"}),
+				Used:  []int32{0, 2},
+				Aside: []plan.SetAside{{Performance: 1, Reason: "FAR_FROM_OTHERS", Says: "stands far from the others", Means: plan.Some(lb(-20_000))}},
+				Loads: []plan.RepsLoad{{Reps: 1, Load: lb(50_300), Low: lb(40_100), High: lb(60_900), SD: 31}, {Reps: 30, Load: plan.Kg(-40_000), Low: lb(-99_900), High: lb(-60_000), SD: 80}},
+				Best:  plan.Some(plan.BestSet{Performance: 2, Reps: 6}),
+				Equations: []plan.EquationMax{
+					{Name: "Epley", Year: 1985, Formula: "w(1 + r/30)", Source: "Epley 1985", Note: "simple", MinReps: 1, MaxReps: 10, Max: plan.Some(lb(52_000))},
+					{Name: "Kemmler", MinReps: 3, MaxReps: 20, Reason: plan.ReasonOtherLift, WhyNot: "is for another lift"},
+				},
+			},
+			{ExerciseID: "deadlift", Name: "Deadlift", Missing: "No performance is given."},
+		},
+		Assumptions: []plan.Assumption{{Field: "mass_unit", Says: "Loads are in lb."}},
+		Cautions:    []plan.Caution{{ID: "estimate-only", Says: "An estimate."}},
+	}
+}
+
 func TestPinnedCatalogue(t *testing.T) {
 	for name, m := range map[string]proto.Message{
+		"strength.json": StrengthReportToProto(fullStrength(t)),
 		"exercise.json": ExerciseToProto(fullExercise()), "strategy.json": StrategyToProto(fullStrategy()),
 		"muscles.json": &pb.ListMusclesResponse{Muscles: MusclesToProto()},
 	} {
@@ -103,6 +131,7 @@ func TestPinnedCatalogue(t *testing.T) {
 func TestEveryFieldIsWritten(t *testing.T) {
 	full := []proto.Message{
 		ProgramToProto(fullProgram(t)), ExerciseToProto(fullExercise()), StrategyToProto(fullStrategy()), MusclesToProto()[0],
+		StrengthReportToProto(fullStrength(t)), StrengthQueryToProto(&plan.StrengthQuery{Athlete: fullRequest(t).Athlete, ExerciseIDs: []string{"dip"}, Date: fullStrength(t).Date, Unit: plan.Pound, Reps: []int32{5}}),
 	}
 	written, reachable := map[protoreflect.FullName]bool{}, map[protoreflect.FullName]protoreflect.MessageDescriptor{}
 	for _, m := range full {

@@ -217,3 +217,30 @@ func BenchmarkProgramToProto(b *testing.B) {
 		ProgramToProto(d)
 	}
 }
+
+// What asks for a program asks for an estimate too: its athlete, unit and day.
+func TestReadStrengthQuery(t *testing.T) {
+	const athlete = "athlete: {age_band: AGE_BAND_ADULT, performances: [{exercise_id: back-squat, load: {kilograms: 100}, reps: 5, rir: 1}]}\n"
+	own, err := ReadStrengthQuery([]byte(athlete + "exercise_ids: [back-squat]\ndate: 2026-12-28\nmass_unit: MASS_UNIT_POUND\nreps: [5]\n"))
+	require.NoError(t, err)
+	require.Equal(t, []string{"back-squat"}, own.GetExerciseIds())
+	require.Equal(t, []int32{5}, own.GetReps())
+	const rest = "  days: [{minutes: 45}]\n  places: [{preset: EQUIPMENT_PRESET_FULL_GYM}]\n  mass_unit: MASS_UNIT_POUND\n"
+	for _, dates := range []string{"  start_date: 2026-12-28\n", "  prepared_on: 2026-12-28\n  start_date: 2027-01-04\n"} {
+		got, err := ReadStrengthQuery([]byte(athlete + "constraints:\n" + rest + dates))
+		require.NoError(t, err)
+		require.Equal(t, "2026-12-28", got.GetDate())
+		require.True(t, proto.Equal(own.GetAthlete(), got.GetAthlete()))
+		require.Equal(t, pb.MassUnit_MASS_UNIT_POUND, got.GetMassUnit())
+	}
+	for text, path := range map[string]string{
+		athlete + "dates: 2026-12-28\n":                    "dates",
+		athlete + "reps: [0]\n":                            "reps[0]",
+		athlete + "constraints: {days: [{minutes: 45}]}\n": "constraints.places",
+		"exercise_ids: [back-squat]\n":                     "athlete",
+		"[]":                                               "",
+	} {
+		_, err := ReadStrengthQuery([]byte(text))
+		require.Equal(t, []string{path}, paths(t, err), text)
+	}
+}

@@ -144,6 +144,10 @@ func fill(t *rapid.T, v reflect.Value) {
 		keepOne(t, &p.Joint, &p.Pattern, &p.ExerciseID)
 	case *plan.MovementSkill:
 		keepOne(t, new(plan.Joint), &p.Pattern, &p.ExerciseID)
+	case *plan.Lift:
+		if p.Carried.IsZero() {
+			p.Carried = plan.Load{} // nothing has no unit
+		}
 	case *plan.Segment:
 		slices.SortFunc(p.Params, func(a, b plan.Param) int { return cmp.Compare(a.Name, b.Name) })
 		p.Params = slices.CompactFunc(p.Params, func(a, b plan.Param) bool { return a.Name == b.Name })
@@ -198,6 +202,26 @@ func TestProgramRoundTrip(t *testing.T) {
 		require.NoError(t, err)
 		require.True(t, intact)
 		require.True(t, proto.Equal(m, throughJSON(t, m, &pb.Program{})))
+	})
+}
+
+func TestStrengthRoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var q plan.StrengthQuery
+		fill(t, reflect.ValueOf(&q).Elem())
+		asked := StrengthQueryToProto(&q)
+		back, err := StrengthQueryFromProto(asked)
+		require.NoError(t, err)
+		require.Equal(t, q, back)
+		require.True(t, proto.Equal(asked, throughJSON(t, asked, &pb.EstimateStrengthRequest{})))
+
+		var d plan.StrengthReport
+		fill(t, reflect.ValueOf(&d).Elem())
+		m := StrengthReportToProto(&d)
+		again, err := StrengthReportFromProto(m)
+		require.NoError(t, err)
+		require.Equal(t, d, again)
+		require.True(t, proto.Equal(m, throughJSON(t, m, &pb.EstimateStrengthResponse{})))
 	})
 }
 
