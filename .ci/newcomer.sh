@@ -37,6 +37,10 @@ step_newcomer() {
   [[ -s "$scratch/answer" ]] || die "curl printed nothing"
   diff "$scratch/want" "$scratch/answer" || die "the README shows another answer (<)"
 
+  block estimate >"$scratch/estimate.sh"
+  bash -euo pipefail "$scratch/estimate.sh" >"$scratch/estimate"
+  grep -q '1RM about' "$scratch/estimate" || die "the README's estimate says nothing: $(cat "$scratch/estimate")"
+
   block grpcurl >"$scratch/grpcurl.sh"
   local over_grpc over_rest
   over_grpc="$(bash -euo pipefail "$scratch/grpcurl.sh")"

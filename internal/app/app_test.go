@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"os"
 	"strings"
 	"sync"
 	"testing"
@@ -20,12 +21,16 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+	"sigs.k8s.io/yaml"
 
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
 	"github.com/phasewright/phasewright/internal/service"
+	"github.com/phasewright/phasewright/internal/wire"
 )
 
 // smallest is the smallest request there is.
@@ -306,6 +311,31 @@ func TestBothTransportsRefuseAlike(t *testing.T) {
 			}
 		})
 	}
+}
+
+// Over gRPC and REST an estimate is the same, to the last field.
+func TestEstimateOverBothTransports(t *testing.T) {
+	r := start(t, nil)
+	body, err := os.ReadFile("../../testdata/badinput/strength.yaml")
+	require.NoError(t, err)
+	asked := &pb.EstimateStrengthRequest{}
+	data, err := yaml.YAMLToJSON(body)
+	require.NoError(t, err)
+	require.NoError(t, protojson.Unmarshal(data, asked))
+	want, err := pb.NewStrengthServiceClient(r.conn).EstimateStrength(context.Background(), asked)
+	require.NoError(t, err)
+	require.Len(t, want.GetLifts(), 3)
+	require.NoError(t, wire.Validate(want))
+
+	answer, err := http.Post(r.url("/v1/strength:estimate"), "application/json", bytes.NewReader(data))
+	require.NoError(t, err)
+	defer answer.Body.Close()
+	rest, err := io.ReadAll(answer.Body)
+	require.NoError(t, err)
+	require.Equal(t, http.StatusOK, answer.StatusCode, string(rest))
+	got := &pb.EstimateStrengthResponse{}
+	require.NoError(t, protojson.Unmarshal(rest, got))
+	require.True(t, proto.Equal(want, got))
 }
 
 type refusing struct {

@@ -112,6 +112,9 @@ func (s *strength) table(l *plan.Lift) {
 				rows[i] += strings.Repeat(" ", max(1, 7-columns(cell))) + cell
 			}
 		}
+		if from > 0 {
+			s.blank()
+		}
 		for _, row := range rows {
 			s.line(row)
 		}

@@ -68,6 +68,20 @@ func TestProgramsByPost(t *testing.T) {
 	require.True(t, proto.Equal(&sent, f.asked), "the body arrives as it was sent")
 }
 
+func TestStrengthByPost(t *testing.T) {
+	f := &fake{}
+	h := serve(t, f)
+	w := post(h, "/v1/strength:estimate", `{"athlete": {"ageBand": "AGE_BAND_ADULT"}, "exerciseIds": ["dip"], "date": "2026-01-26", "reps": [5]}`)
+	require.Equal(t, 200, w.Code, w.Body.String())
+	require.Equal(t, `{"date":"","massUnit":"MASS_UNIT_POUND","lifts":[],"assumptions":[],"cautions":[]}`+"\n", w.Body.String())
+	require.True(t, proto.Equal(&pb.EstimateStrengthRequest{
+		Athlete: &pb.Athlete{AgeBand: pb.AgeBand_AGE_BAND_ADULT}, ExerciseIds: []string{"dip"}, Date: "2026-01-26", Reps: []int32{5},
+	}, f.asked), "%v", f.asked)
+	require.Equal(t, []string{"exerciseIdz"}, failed(t, post(h, "/v1/strength:estimate", `{"athlete": {"ageBand": "AGE_BAND_ADULT"}, "exerciseIdz": []}`)).fields())
+	require.Equal(t, []string{"athlete.age_band"}, failed(t, post(h, "/v1/strength:estimate", `{"athlete": {"age_band": "AGE_BAND_OLD"}}`)).fields(), "as it was spelled")
+	require.Equal(t, 405, ask(h, "GET", "/v1/strength:estimate", "").Code)
+}
+
 func TestHead(t *testing.T) {
 	h := serve(t, &fake{})
 	for _, target := range []string{"/v1/exercises", "/", "/livez", "/openapi.json", "/v1/nothing"} {
@@ -144,7 +158,7 @@ func TestOwnPages(t *testing.T) {
 // Every route that the router has is one that check knows, and the other way round.
 func TestRoutesAreThoseOfTheRouter(t *testing.T) {
 	h := serve(t, &fake{}).(*gateway)
-	require.Len(t, h.routes, 7)
+	require.Len(t, h.routes, 8)
 	for _, r := range h.routes {
 		target := strings.NewReplacer("{name=", "", "*}", "x").Replace(r.pattern)
 		require.Contains(t, strings.Split(ask(h, "OPTIONS", target, "").Header().Get("Allow"), ", "), r.method, target)

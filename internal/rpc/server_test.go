@@ -328,7 +328,7 @@ func TestHealthAndReflection(t *testing.T) {
 	}
 	require.Equal(t, grpc_health_v1.HealthCheckResponse_NOT_SERVING, check(""))
 	s.Ready()
-	for _, name := range []string{"", "phasewright.v1.ProgramService", "phasewright.v1.CatalogueService"} {
+	for _, name := range []string{"", "phasewright.v1.ProgramService", "phasewright.v1.StrengthService", "phasewright.v1.CatalogueService"} {
 		require.Equal(t, grpc_health_v1.HealthCheckResponse_SERVING, check(name))
 	}
 	_, err := h.Check(context.Background(), &grpc_health_v1.HealthCheckRequest{Service: "x"})
@@ -346,7 +346,7 @@ func TestHealthAndReflection(t *testing.T) {
 	for _, service := range answer.GetListServicesResponse().GetService() {
 		names = append(names, service.GetName())
 	}
-	require.Subset(t, names, []string{"phasewright.v1.ProgramService", "phasewright.v1.StrategyService", "phasewright.v1.CatalogueService", "grpc.health.v1.Health"})
+	require.Subset(t, names, []string{"phasewright.v1.ProgramService", "phasewright.v1.StrengthService", "phasewright.v1.StrategyService", "phasewright.v1.CatalogueService", "grpc.health.v1.Health"})
 	require.NoError(t, r.CloseSend())
 }
 
