@@ -280,7 +280,7 @@ func TestEstimateHangsTogether(t *testing.T) {
 		for range rapid.IntRange(1, 8).Draw(t, "n") {
 			p := plan.Performance{ExerciseID: rapid.SampledFrom(ids).Draw(t, "id"), Reps: rapid.Int32Range(1, 40).Draw(t, "reps"), RIR: plan.Some(rapid.Int32Range(0, 5).Draw(t, "rir"))}
 			if p.ExerciseID != "push-up" {
-				p.Load = plan.Some(plan.Kg(rapid.Int64Range(1, 300).Draw(t, "kg") * 500))
+				p.Load = plan.Some(plan.Kg(rapid.Int64Range(20, 300).Draw(t, "kg") * 500))
 			}
 			if rapid.Bool().Draw(t, "dated") {
 				p.Date = plan.Some(today - plan.Date(rapid.Int32Range(0, 900).Draw(t, "age")))
