@@ -60,7 +60,7 @@ func (g *generation) menu(ex *exercise.Exercise, place int32) *load.Menu {
 	if m, ok := g.menus[key]; ok {
 		return m
 	}
-	m := load.MenuFor(key.loading, key.kind, p)
+	m := load.MenuFor(key.loading, key.kind, p).In(g.brief.Request.Constraints.Unit)
 	g.menus[key] = &m
 	return &m
 }

@@ -123,7 +123,7 @@ func (s *settler) places() {
 			s.bad.Add("DUPLICATE", path+".id", fmt.Sprintf("%q is the id of an earlier place; ids must differ", p.ID))
 		}
 		seen[p.ID] = true
-		if p.Preset == plan.PresetUnspecified && len(p.Items) == 0 && len(p.Dumbbells) == 0 && len(p.Kettlebells) == 0 && len(p.Bars) == 0 {
+		if p.Preset == plan.PresetUnspecified && len(p.Items) == 0 && len(p.Dumbbells) == 0 && len(p.Adjustables) == 0 && len(p.Kettlebells) == 0 && len(p.Bars) == 0 {
 			s.bad.Add("REQUIRED", path+".preset", "needs a preset or a list of equipment; for the bare floor use the bodyweight preset")
 		}
 		s.stocks(path, p)
@@ -145,37 +145,6 @@ func placeName(p *plan.Place) string {
 		return p.Name
 	}
 	return p.ID
-}
-
-func (s *settler) stocks(path string, p *plan.Place) {
-	mass := func(l plan.Load, field string, most int64) {
-		if l.Milli <= 0 || l.Grams() > most || (l.Unit != plan.Kilogram && l.Unit != plan.Pound) {
-			s.bad.Add("OUT_OF_RANGE", path+field, fmt.Sprintf("%s is not a mass between 0 and %d kg", l, most/1000))
-		}
-	}
-	for i, b := range p.Bars {
-		mass(b.Mass, fmt.Sprintf(".bars[%d].mass", i), 50_000)
-	}
-	for i, b := range p.Plates {
-		mass(b.Mass, fmt.Sprintf(".plates[%d].mass", i), 50_000)
-		if b.Count < 0 || b.Count > 100 {
-			s.bad.Add("OUT_OF_RANGE", path+fmt.Sprintf(".plates[%d].count", i), "must be between 0 and 100 single plates")
-		}
-	}
-	for i, b := range p.Dumbbells {
-		mass(b.Mass, fmt.Sprintf(".dumbbells[%d].mass", i), 100_000)
-	}
-	for i, b := range p.Kettlebells {
-		mass(b.Mass, fmt.Sprintf(".kettlebells[%d].mass", i), 100_000)
-	}
-	for i, k := range p.Stacks {
-		f := fmt.Sprintf("%s.stacks[%d]", path, i)
-		if k.Step.Milli <= 0 || k.First.Milli < 0 || k.Last.Cmp(k.First) < 0 || k.First.Unit != k.Step.Unit || k.Last.Unit != k.Step.Unit {
-			s.bad.Add("OUT_OF_RANGE", f, "needs a first plate, a step above zero and a last plate not below the first, all in one unit")
-		} else if (k.Last.Milli-k.First.Milli)/k.Step.Milli > 200 {
-			s.bad.Add("OUT_OF_RANGE", f, "has more than 200 steps")
-		}
-	}
 }
 
 // defaultWeekdays spreads sessions over a week as evenly as whole days allow.

@@ -54,7 +54,7 @@ func (a *auditor) setLoad(l *lift, s *plan.Set) bool {
 		return false
 	case loadless:
 		a.finding(l.about(ruleLoad), "%s takes no load in numbers (%s), yet %s is prescribed.", l.x.Name, l.x.Loading, v)
-	case !slices.Contains(l.menu.units, v.Unit):
+	case !slices.Contains(l.menu.units, v.Unit) && (v.Unit != a.r.Constraints.Unit || !summed(l.x.Loading)):
 		a.finding(l.about(ruleUnit), "%s is in %s; what is there at %q is marked in %s, and the request asks for %s.", v, v.Unit, l.in.s.PlaceID, unitNames(l.menu.units), a.r.Constraints.Unit)
 	case !l.menu.has(v):
 		a.finding(l.about(ruleLoad), "%s can't be set at %q with %s.", v, l.in.s.PlaceID, l.x.Loading)
@@ -70,6 +70,16 @@ func (a *auditor) setLoad(l *lift, s *plan.Set) bool {
 	return true
 }
 
+// summed reports loads of several pieces, which are told in the request's unit whatever
+// the pieces are marked in.
+func summed(l plan.Loading) bool {
+	switch l {
+	case plan.LoadingBar, plan.LoadingPlateMachine, plan.LoadingDumbbell, plan.LoadingDumbbellPair, plan.LoadingAdded:
+		return true
+	}
+	return false
+}
+
 func unitNames(units []plan.MassUnit) string {
 	if len(units) == 0 {
 		return "nothing"
@@ -83,7 +93,6 @@ func unitNames(units []plan.MassUnit) string {
 
 // platesWrong checks a list of plates against load, stock and order.
 func platesWrong(l *lift, s *plan.Set) string {
-	want, _ := exactly(s.Load.Value)
 	sum := int64(0)
 	for i, pl := range s.Plates {
 		v, ok := exactly(pl)
@@ -98,53 +107,100 @@ func platesWrong(l *lift, s *plan.Set) string {
 			return fmt.Sprintf("%d plates on one side can't be meant.", len(s.Plates))
 		}
 	}
-	sides := int64(2)
+	sides, uses, stock := int64(2), int64(2), l.in.place.Plates
 	var bases []int64
 	switch l.x.Loading {
 	case plan.LoadingBar:
 		for _, b := range l.in.place.Bars {
 			if v, ok := exactly(b.Mass); ok && b.Kind == l.x.Bar {
-				bases = append(bases, v)
+				collars, _ := exactly(b.Collars.Value)
+				bases = append(bases, v+collars)
 			}
 		}
 	case plan.LoadingPlateMachine:
 		bases = []int64{0}
+	case plan.LoadingDumbbell, plan.LoadingDumbbellPair:
+		return handleWrong(l, s, sum)
 	case plan.LoadingAdded:
-		sides, bases = 1, []int64{0}
+		sides, uses, bases = 1, 1, []int64{0}
+		stock = hangable(l.in.place)
 	default:
 		return fmt.Sprintf("%s takes no plates (%s).", l.x.Name, l.x.Loading)
 	}
-	for i, pl := range s.Plates {
-		if i > 0 && pl == s.Plates[i-1] {
+	if says := scarce(s.Plates, stock, uses); says != "" {
+		return says
+	}
+	if !addsUp(s.Load.Value, bases, sides*sum) {
+		return fmt.Sprintf("The plates listed don't add up to %s.", s.Load.Value)
+	}
+	return ""
+}
+
+// hangable lists what can hang from the body.
+func hangable(p *plan.Place) []plan.PlateStock {
+	stock := slices.Clone(p.Plates)
+	for _, h := range slices.Concat(p.Dumbbells, p.Kettlebells) {
+		stock = append(stock, plan.PlateStock{Mass: h.Mass, Count: h.Count})
+	}
+	for _, a := range p.Adjustables {
+		for _, v := range a.Settings {
+			stock = append(stock, plan.PlateStock{Mass: v, Count: a.Count})
+		}
+	}
+	return stock
+}
+
+// handleWrong checks plates on the handles of adjustable dumbbells.
+func handleWrong(l *lift, s *plan.Set, sum int64) string {
+	need := int32(1)
+	if l.x.Loading.PerHand() {
+		need = 2
+	}
+	says := fmt.Sprintf("The plates listed don't add up to %s.", s.Load.Value)
+	for _, a := range l.in.place.Adjustables {
+		base, ok := exactly(a.Handle.Value)
+		if !ok || a.Count < need || !addsUp(s.Load.Value, []int64{base}, 2*sum) {
+			continue
+		}
+		if says = scarce(s.Plates, a.Plates, int64(2*need)); says == "" {
+			return ""
+		}
+	}
+	return says
+}
+
+// scarce tells of plates of which more are used, so many for each listed, than are there.
+func scarce(list []plan.Load, stock []plan.PlateStock, uses int64) string {
+	for i, pl := range list {
+		if i > 0 && pl == list[i-1] {
 			continue
 		}
 		need, have := int64(0), int64(0)
-		for _, o := range s.Plates {
+		for _, o := range list {
 			if o == pl {
-				need += sides
+				need += uses
 			}
 		}
-		for _, st := range l.in.place.Plates {
+		for _, st := range stock {
 			if st.Mass == pl && st.Count > 0 {
 				have += int64(st.Count)
-			}
-		}
-		if l.x.Loading == plan.LoadingAdded {
-			for _, h := range slices.Concat(l.in.place.Dumbbells, l.in.place.Kettlebells) {
-				if h.Mass == pl && h.Count > 0 {
-					have += int64(h.Count)
-				}
 			}
 		}
 		if need > have {
 			return fmt.Sprintf("%d plates of %s are needed and %d are there.", need, pl, have)
 		}
 	}
-	near := perMilli(s.Load.Value.Unit) / 2
+	return ""
+}
+
+// addsUp reports plates that make a load with one of the bases, to half a thousandth.
+func addsUp(want plan.Load, bases []int64, plates int64) bool {
+	v, _ := exactly(want)
+	near := perMilli(want.Unit) / 2
 	for _, b := range bases {
-		if d := b + sides*sum - want; d >= -near && d <= near {
-			return ""
+		if d := b + plates - v; d >= -near && d <= near {
+			return true
 		}
 	}
-	return fmt.Sprintf("The plates listed don't add up to %s.", s.Load.Value)
+	return false
 }

@@ -115,7 +115,9 @@ func makeMenu(x *exercise.Exercise, p *plan.Place) *menu {
 	case plan.LoadingBar:
 		for _, b := range p.Bars {
 			if base, ok := exactly(b.Mass); ok && b.Kind == x.Bar && base > 0 {
-				m.plates(p.Plates, 2, base, barLimit)
+				collars, _ := exactly(b.Collars.Value)
+				m.plates(p.Plates, 2, base+collars, barLimit)
+				m.values = append(m.values, base)
 				m.unit(b.Mass.Unit)
 			}
 		}
@@ -130,8 +132,10 @@ func makeMenu(x *exercise.Exercise, p *plan.Place) *menu {
 		}
 	case plan.LoadingDumbbell:
 		m.held(p.Dumbbells, 1)
+		m.adjustable(p.Adjustables, 1)
 	case plan.LoadingDumbbellPair:
 		m.held(p.Dumbbells, 2)
+		m.adjustable(p.Adjustables, 2)
 	case plan.LoadingKettlebell:
 		m.held(p.Kettlebells, 1)
 	case plan.LoadingKettlebellPair:
@@ -144,6 +148,9 @@ func makeMenu(x *exercise.Exercise, p *plan.Place) *menu {
 			m.plates(p.Plates, 1, 0, hungLimit)
 			m.held(p.Dumbbells, 1)
 			m.held(p.Kettlebells, 1)
+			for _, a := range p.Adjustables {
+				m.settings(a.Settings)
+			}
 		}
 	}
 	slices.Sort(m.values)
@@ -159,13 +166,18 @@ func (m *menu) unit(u plan.MassUnit) {
 
 // plates adds base plus times each sum of plates, of which a sum uses times each.
 func (m *menu) plates(stock []plan.PlateStock, times int32, base, limit int64) {
+	m.groups(stock, times, int64(times), base, limit)
+}
+
+// groups adds base plus so many times each sum of plates that are used in groups.
+func (m *menu) groups(stock []plan.PlateStock, group int32, times, base, limit int64) {
 	sums := []int64{0}
 	for _, s := range stock {
 		mass, ok := exactly(s.Mass)
 		if !ok || mass == 0 {
 			continue
 		}
-		n := min(int64(s.Count/times), limit/int64(times)/mass, maxPieces)
+		n := min(int64(s.Count/group), limit/times/mass, maxPieces)
 		if n <= 0 {
 			continue
 		}
@@ -176,7 +188,7 @@ func (m *menu) plates(stock []plan.PlateStock, times int32, base, limit int64) {
 		next := make([]int64, 0, len(sums)*int(n+1))
 		for k := int64(0); k <= n; k++ {
 			for _, v := range sums {
-				if v += k * mass; base+int64(times)*v <= limit {
+				if v += k * mass; base+times*v <= limit {
 					next = append(next, v)
 				}
 			}
@@ -188,7 +200,7 @@ func (m *menu) plates(stock []plan.PlateStock, times int32, base, limit int64) {
 		}
 	}
 	for _, v := range sums {
-		m.values = append(m.values, base+int64(times)*v)
+		m.values = append(m.values, base+times*v)
 	}
 }
 
@@ -207,7 +219,45 @@ func (m *menu) held(stock []plan.HeldStock, need int32) {
 	}
 }
 
+func (m *menu) adjustable(list []plan.Adjustable, need int32) {
+	for _, a := range list {
+		if a.Count < need {
+			continue
+		}
+		m.settings(a.Settings)
+		if base, ok := exactly(a.Handle.Value); ok && base > 0 {
+			m.groups(a.Plates, 2*need, 2, base, hungLimit)
+			m.unit(a.Handle.Value.Unit)
+		}
+	}
+}
+
+func (m *menu) settings(list []plan.Load) {
+	for _, l := range list {
+		if v, ok := exactly(l); ok && v > 0 {
+			m.values = append(m.values, v)
+			m.unit(l.Unit)
+		}
+	}
+}
+
 func (m *menu) stack(s plan.Stack) {
+	from := len(m.values)
+	m.settings(s.Settings)
+	if len(s.Settings) == 0 {
+		m.pins(s)
+	}
+	pins := slices.Clone(m.values[from:])
+	for _, base := range pins {
+		m.plates(s.AddOns, 1, base, base+hungLimit)
+		if len(m.values) > 10*maxSums {
+			m.open = true
+			return
+		}
+	}
+}
+
+func (m *menu) pins(s plan.Stack) {
 	first, ok1 := exactly(s.First)
 	step, ok2 := exactly(s.Step)
 	last, ok3 := exactly(s.Last)

@@ -1,6 +1,10 @@
 package exercise
 
-import "github.com/phasewright/phasewright/engine/plan"
+import (
+	"slices"
+
+	"github.com/phasewright/phasewright/engine/plan"
+)
 
 // Shares of a set that involvement takes.
 const (
@@ -198,7 +202,8 @@ func (e *Exercise) Available(p *plan.Place) bool {
 // mass at a place: something holds the load (a dip belt; a plate or dumbbell in
 // the hands) and there is something to hold.
 func (e *Exercise) Addable(p *plan.Place) bool {
-	if e.Loading != plan.LoadingAdded || len(p.Plates)+len(p.Dumbbells)+len(p.Kettlebells) == 0 {
+	dial := slices.ContainsFunc(p.Adjustables, func(a plan.Adjustable) bool { return len(a.Settings) > 0 })
+	if e.Loading != plan.LoadingAdded || len(p.Plates)+len(p.Dumbbells)+len(p.Kettlebells) == 0 && !dial {
 		return false
 	}
 	for _, alt := range e.AddedNeeds {
@@ -258,9 +263,9 @@ func (e *Exercise) stocked(p *plan.Place, alt []plan.Equipment) bool {
 			}
 		}
 	case plan.LoadingDumbbell:
-		return held(p.Dumbbells, 1)
+		return dumbbells(p, 1)
 	case plan.LoadingDumbbellPair:
-		return held(p.Dumbbells, 2)
+		return dumbbells(p, 2)
 	case plan.LoadingKettlebell:
 		return held(p.Kettlebells, 1)
 	case plan.LoadingKettlebellPair:
@@ -269,6 +274,16 @@ func (e *Exercise) stocked(p *plan.Place, alt []plan.Equipment) bool {
 		return true
 	}
 	return false
+}
+
+// dumbbells reports n equal ones, fixed or set alike.
+func dumbbells(p *plan.Place, n int32) bool {
+	for _, a := range p.Adjustables {
+		if a.Count >= n {
+			return true
+		}
+	}
+	return held(p.Dumbbells, n)
 }
 
 func held(stock []plan.HeldStock, n int32) bool {

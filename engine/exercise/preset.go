@@ -2,6 +2,7 @@ package exercise
 
 import (
 	"cmp"
+	"reflect"
 	"slices"
 
 	"github.com/phasewright/phasewright/engine/plan"
@@ -12,8 +13,8 @@ import (
 // dumbbells), less Absent; stocks that the caller doesn't list come from the
 // preset, in the request's unit (kg unless Pound). A caller's list replaces the
 // preset's per kind: bars and stacks by kind of bar and machine (a stack
-// without a kind replaces all), plates, dumbbells and kettlebells whole. What
-// is absent loses its stock. Items added to a preset bring no stock with them,
+// without a kind replaces all), plates, kettlebells and dumbbells, fixed and
+// adjustable ones together, whole. What is absent loses its stock. Items added to a preset bring no stock with them,
 // see Unstocked. Safeties are never set: whoever trains must say that they are
 // there. The result is sorted, and expanding it again changes nothing.
 func ExpandPreset(p plan.Place, unit plan.MassUnit) plan.Place {
@@ -26,7 +27,7 @@ func ExpandPreset(p plan.Place, unit plan.MassUnit) plan.Place {
 	for _, s := range p.Stacks {
 		items = append(items, s.Kind)
 	}
-	if len(p.Dumbbells) > 0 {
+	if len(p.Dumbbells)+len(p.Adjustables) > 0 {
 		items = append(items, plan.Dumbbells)
 	}
 	if len(p.Kettlebells) > 0 {
@@ -44,7 +45,13 @@ func ExpandPreset(p plan.Place, unit plan.MassUnit) plan.Place {
 	p.Bars = settleBars(p.Bars, stock.bars, items)
 	p.Stacks = settleStacks(p.Stacks, stock.stacks, items)
 	p.Plates = settlePlates(p.Plates, stock.plates)
+	if len(p.Adjustables) > 0 {
+		stock.dumbbells = nil
+	}
 	p.Dumbbells = settleHeld(p.Dumbbells, stock.dumbbells, slices.Contains(items, plan.Dumbbells))
+	if !slices.Contains(items, plan.Dumbbells) {
+		p.Adjustables = nil
+	}
 	p.Kettlebells = settleHeld(p.Kettlebells, stock.kettlebells, slices.Contains(items, plan.Kettlebells))
 	return p
 }
@@ -62,7 +69,7 @@ func Unstocked(p *plan.Place) []plan.Equipment {
 				out = append(out, item)
 			}
 		case plan.Dumbbells:
-			if !held(p.Dumbbells, 1) {
+			if !dumbbells(p, 1) {
 				out = append(out, item)
 			}
 		case plan.Kettlebells:
@@ -113,7 +120,7 @@ func settleBars(own, preset []plan.Bar, items []plan.Equipment) []plan.Bar {
 	}
 	out = slices.DeleteFunc(out, func(b plan.Bar) bool { return !slices.Contains(items, b.Kind) })
 	slices.SortStableFunc(out, func(a, b plan.Bar) int {
-		return cmp.Or(cmp.Compare(a.Kind, b.Kind), compareLoads(a.Mass, b.Mass))
+		return cmp.Or(cmp.Compare(a.Kind, b.Kind), compareLoads(a.Mass, b.Mass), compareLoads(a.Collars.Value, b.Collars.Value))
 	})
 	return slices.Compact(out)
 }
@@ -134,7 +141,7 @@ func settleStacks(own, preset []plan.Stack, items []plan.Equipment) []plan.Stack
 	slices.SortStableFunc(out, func(a, b plan.Stack) int {
 		return cmp.Or(cmp.Compare(a.Kind, b.Kind), compareLoads(a.First, b.First), compareLoads(a.Step, b.Step), compareLoads(a.Last, b.Last))
 	})
-	return slices.Compact(out)
+	return slices.CompactFunc(out, func(a, b plan.Stack) bool { return reflect.DeepEqual(a, b) })
 }
 
 // settlePlates sorts heaviest first, as they go on the bar.

@@ -1,6 +1,7 @@
 package load
 
 import (
+	"cmp"
 	"slices"
 	"sort"
 
@@ -9,10 +10,12 @@ import (
 
 // Option is a load that can be set, and how.
 type Option struct {
-	Load    plan.Load   // in the unit of the bar, machine or piece
-	Bar     plan.Load   // the bar's own mass; zero without a bar
+	Load    plan.Load   // in the unit of the bar, machine or piece, unless Menu.In says another
+	Bar     plan.Load   // the bar's or handle's own mass, or the stack's setting; zero without
+	Collars plan.Load   // both together, with plates on a bar that has them
 	PerSide []plan.Load // plates on each side, heaviest first
 	Hung    []plan.Load // what hangs from the body, for added loads, heaviest first
+	AddOns  []plan.Load // on top of a stack's setting, heaviest first
 }
 
 // Menu is every load that can be set with what is there: distinct, in rising order.
@@ -21,14 +24,24 @@ type Menu struct {
 	items  []item
 	pieces []plan.Load // plate masses, heaviest first; counts refer to them
 	counts []uint8     // items' plates, len(pieces) for each item with plates
-	hung   bool        // pieces hang from the body instead of sitting on two sides
+	use    use
 }
+
+// use is where pieces go.
+type use uint8
+
+const (
+	onSides use = iota
+	onBody
+	onStack
+)
 
 type item struct {
 	load  plan.Load
 	exact int64 // in 1e-11 kg; load is this rounded to thousandths of its unit
 	bar   plan.Load
-	at    int // index into counts, -1 where there are no plates
+	extra plan.Load // collars
+	at    int       // index into counts, -1 where there are no plates
 }
 
 // Bounds that keep a menu small whatever the stock.
@@ -67,7 +80,7 @@ func (m *Menu) Len() int { return len(m.items) }
 // At gives the i-th load, rising.
 func (m *Menu) At(i int) Option {
 	it := m.items[i]
-	o := Option{Load: it.load, Bar: it.bar}
+	o := Option{Load: it.load, Bar: it.bar, Collars: it.extra}
 	if it.at < 0 {
 		return o
 	}
@@ -77,9 +90,12 @@ func (m *Menu) At(i int) Option {
 			list = append(list, mass)
 		}
 	}
-	if m.hung {
+	switch m.use {
+	case onBody:
 		o.Hung = list
-	} else {
+	case onStack:
+		o.AddOns = list
+	default:
 		o.PerSide = list
 	}
 	return o
@@ -177,15 +193,15 @@ func MenuFor(loading plan.Loading, kind plan.Equipment, place *plan.Place) Menu 
 			}
 		}
 	case plan.LoadingDumbbellPair:
-		return HeldMenu(place.Dumbbells, 2)
+		return DumbbellMenu(place.Dumbbells, place.Adjustables, 2)
 	case plan.LoadingDumbbell:
-		return HeldMenu(place.Dumbbells, 1)
+		return DumbbellMenu(place.Dumbbells, place.Adjustables, 1)
 	case plan.LoadingKettlebellPair:
 		return HeldMenu(place.Kettlebells, 2)
 	case plan.LoadingKettlebell:
 		return HeldMenu(place.Kettlebells, 1)
 	case plan.LoadingAdded:
-		return AddedMenu(place.Plates, place.Dumbbells)
+		return AddedMenu(place.Plates, slices.Concat(place.Dumbbells, dialled(place.Adjustables)))
 	}
 	return Menu{}
 }
@@ -193,8 +209,9 @@ func MenuFor(loading plan.Loading, kind plan.Equipment, place *plan.Place) Menu 
 // BarMenu gives bar plus plates in pairs, to 600 kg, in the bar's unit. Plates of
 // another unit are counted exactly, and used where plates of the bar's unit leave a
 // gap of more than 2.5 kg or 5 lb. One sum is made with the fewest plates,
-// and of those with the heaviest. With several bars the first is preferred: later
-// ones only add what is lighter or heavier than all it can give.
+// and of those with the heaviest. Collars go on with the first plates. With several bars
+// the first is preferred: later ones only add what is lighter or heavier than all it can
+// give.
 func BarMenu(bars []plan.Bar, plates []plan.PlateStock) Menu {
 	var m Menu
 	for _, b := range bars {
@@ -202,8 +219,16 @@ func BarMenu(bars []plan.Bar, plates []plan.PlateStock) Menu {
 		if b.Mass.Milli <= 0 || base > maxTotal {
 			continue
 		}
-		sums := newSums(plates, 2, (maxTotal-base)/2)
-		m.merge(menuOf(sums, b.Mass, base, 2, b.Mass.Unit))
+		collars := max(exact(b.Collars.Value), 0)
+		limit := (maxTotal - base - collars) / 2
+		if limit < 0 {
+			plates, limit = nil, 0
+		}
+		one := menuOf(newSums(plates, 2, limit), b.Mass, base, 2, b.Mass.Unit)
+		one.collar(b.Collars.Value, collars, b.Mass.Unit)
+		one.unmix(b.Mass.Unit)
+		one.distinct()
+		m.merge(one)
 	}
 	return m
 }
@@ -214,8 +239,11 @@ func PlateMachineMenu(plates []plan.PlateStock) Menu {
 	if len(plates) == 0 {
 		return Menu{}
 	}
-	sums := newSums(plates, 2, maxTotal/2)
-	return menuOf(sums, plan.Load{}, 0, 2, plates[0].Mass.Unit)
+	unit := plates[0].Mass.Unit
+	m := menuOf(newSums(plates, 2, maxTotal/2), plan.Load{}, 0, 2, unit)
+	m.unmix(unit)
+	m.distinct()
+	return m
 }
 
 // AddedMenu gives what can hang from the body: nothing, single plates together up to
@@ -230,7 +258,8 @@ func AddedMenu(plates []plan.PlateStock, dumbbells []plan.HeldStock) Menu {
 	}
 	sums := newSums(plates, 1, maxHung)
 	m := menuOf(sums, plan.Load{}, 0, 1, unit)
-	m.hung = true
+	m.unmix(unit)
+	m.use = onBody
 	for _, d := range dumbbells {
 		v := exact(d.Mass)
 		if d.Count < 1 || v <= 0 || v > maxHung {
@@ -254,42 +283,6 @@ func AddedMenu(plates []plan.PlateStock, dumbbells []plan.HeldStock) Menu {
 	return m
 }
 
-// HeldMenu gives dumbbells or kettlebells of which at least need are there (2 for a
-// pair). The load is that of one.
-func HeldMenu(stock []plan.HeldStock, need int32) Menu {
-	have := map[plan.Load]int32{} // only looked up, never ranged over
-	var m Menu
-	for _, s := range stock {
-		if s.Count <= 0 || s.Mass.Milli <= 0 {
-			continue
-		}
-		before := have[s.Mass]
-		have[s.Mass] = min(before, 1000) + min(s.Count, 1000)
-		if before < need && have[s.Mass] >= need {
-			m.items = append(m.items, item{load: s.Mass, exact: exact(s.Mass), at: -1})
-		}
-	}
-	sort.SliceStable(m.items, func(i, j int) bool { return m.items[i].exact < m.items[j].exact })
-	m.distinct()
-	return m
-}
-
-// StackMenu gives the pin settings of a stack in the unit of its first plate.
-func StackMenu(s plan.Stack) Menu {
-	var m Menu
-	first, last, step := exact(s.First), exact(s.Last), exact(s.Step)
-	if first <= 0 {
-		return m
-	}
-	for v := first; len(m.items) == 0 || v <= last; v += step {
-		m.items = append(m.items, item{load: inUnit(v, s.First.Unit), exact: v, at: -1})
-		if step <= 0 || len(m.items) >= maxSteps {
-			break
-		}
-	}
-	return m
-}
-
 // merge adds what another menu has below and above all of this one.
 func (m *Menu) merge(o Menu) {
 	if len(m.items) == 0 {
@@ -297,19 +290,33 @@ func (m *Menu) merge(o Menu) {
 		return
 	}
 	lo, hi := m.items[0].exact, m.items[len(m.items)-1].exact
-	at := len(m.counts) // both menus come from one stock, so pieces are the same
-	m.counts = append(m.counts, o.counts...)
-	var below, above []item
-	for _, it := range o.items {
-		it.at += at
-		switch {
-		case it.exact < lo:
-			below = append(below, it)
-		case it.exact > hi:
-			above = append(above, it)
+	m.add(o, func(v int64) bool { return v < lo || v > hi })
+}
+
+// add puts in what another menu has and this one has not.
+func (m *Menu) add(o Menu, keep func(exact int64) bool) {
+	shift := 0
+	if !slices.Equal(m.pieces, o.pieces) {
+		// Each keeps its own kinds, so that plates stay heaviest first.
+		shift = len(m.pieces)
+		for _, mass := range o.pieces {
+			m.widen(mass)
 		}
 	}
-	m.items = slices.Concat(below, m.items, above)
+	w := len(m.pieces)
+	for _, it := range o.items {
+		if !keep(it.exact) {
+			continue
+		}
+		if it.at >= 0 {
+			from := o.counts[it.at : it.at+len(o.pieces)]
+			it.at = len(m.counts)
+			m.counts = append(m.counts, make([]uint8, w)...)
+			copy(m.counts[it.at+shift:], from)
+		}
+		m.items = append(m.items, it)
+	}
+	slices.SortStableFunc(m.items, func(a, b item) int { return cmp.Compare(a.exact, b.exact) })
 	m.distinct()
 }
 
@@ -319,6 +326,9 @@ func (m *Menu) widen(mass plan.Load) {
 	wide := make([]uint8, 0, len(m.items)*(w+1))
 	for i := range m.items {
 		at := m.items[i].at
+		if at < 0 {
+			continue
+		}
 		m.items[i].at = len(wide)
 		wide = append(wide, m.counts[at:at+w]...)
 		wide = append(wide, 0)
@@ -369,7 +379,63 @@ func menuOf(s sums, bar plan.Load, base, times int64, unit plan.MassUnit) Menu {
 		total := base + times*v
 		m.items[i] = item{load: inUnit(total, unit), exact: total, bar: bar, at: i * len(s.pieces)}
 	}
-	m.unmix(unit)
+	return m
+}
+
+// collar puts collars on all loads with plates.
+func (m *Menu) collar(mass plan.Load, v int64, unit plan.MassUnit) {
+	if v <= 0 {
+		return
+	}
+	for i := range m.items {
+		it := &m.items[i]
+		if m.pieceCount(it) > 0 {
+			it.exact += v
+			it.load, it.extra = inUnit(it.exact, unit), mass
+		}
+	}
+}
+
+func (m *Menu) pieceCount(it *item) int {
+	n := 0
+	if it.at >= 0 {
+		for _, c := range m.counts[it.at : it.at+len(m.pieces)] {
+			n += int(c)
+		}
+	}
+	return n
+}
+
+// In gives the menu with totals of several pieces, bars and what is on them, in a unit.
+// What stands on a single piece stays as it is marked: dumbbells, kettlebells, stacks.
+func (m Menu) In(unit plan.MassUnit) Menu {
+	if m.use == onStack || unit != plan.Kilogram && unit != plan.Pound {
+		return m
+	}
+	m.items = slices.Clone(m.items)
+	for i := range m.items {
+		if it := &m.items[i]; it.at >= 0 && it.load.Unit != unit {
+			it.load = inUnit(it.exact, unit)
+		}
+	}
 	m.distinct()
 	return m
+}
+
+// Several reports loads on bars or handles of different masses.
+func (m *Menu) Several() bool {
+	var first plan.Load
+	if m.use == onStack {
+		return false
+	}
+	for i := range m.items {
+		switch b := m.items[i].bar; {
+		case b.Milli == 0:
+		case first.Milli == 0:
+			first = b
+		case b != first:
+			return true
+		}
+	}
+	return false
 }

@@ -116,6 +116,9 @@ func (p Preset) String() string { return nameOf(presetNames[:], uint8(p), "Prese
 type Bar struct {
 	Kind Equipment `json:"kind"` // Barbell, EZBar or TrapBar
 	Mass Load      `json:"mass"` // with collars, if they are always on
+	// Collars is the mass of both collars together, which go on with plates; unset
+	// where they weigh next to nothing or are in Mass.
+	Collars Opt[Load] `json:"collars,omitzero"`
 }
 
 // PlateStock is how many plates of one mass are there.
@@ -130,12 +133,28 @@ type HeldStock struct {
 	Count int32 `json:"count"` // single pieces; a pair exercise needs two
 }
 
-// Stack is the set of loads of a selector stack: First, First+Step, ... up to Last.
+// Adjustable is one dumbbell or several alike that are set to a load: either a handle
+// with plates, or a dial with settings.
+type Adjustable struct {
+	Count int32 `json:"count"` // pieces that can be used at once; a pair exercise needs two
+	// Handle is the mass of one handle with what holds its plates.
+	Handle Opt[Load] `json:"handle,omitzero"`
+	// Plates are all single plates for these handles: one dumbbell takes them in twos,
+	// two equal dumbbells in fours.
+	Plates []PlateStock `json:"plates,omitempty"`
+	// Settings are the masses of one piece on its dial.
+	Settings []Load `json:"settings,omitempty"`
+}
+
+// Stack is the set of loads of a selector stack: First, First+Step, ... up to Last, or
+// Settings where the steps are uneven; on each of them small weights can go.
 type Stack struct {
-	Kind  Equipment `json:"kind"` // which machine; unspecified holds for every stack of the place
-	First Load      `json:"first"`
-	Step  Load      `json:"step"`
-	Last  Load      `json:"last"`
+	Kind     Equipment    `json:"kind"` // which machine; unspecified holds for every stack of the place
+	First    Load         `json:"first"`
+	Step     Load         `json:"step"`
+	Last     Load         `json:"last"`
+	Settings []Load       `json:"settings,omitempty"` // instead of First, Step and Last
+	AddOns   []PlateStock `json:"add_ons,omitempty"`  // single weights that lie on top
 }
 
 // Place is where training happens and what is there. After settling, Items is
@@ -153,6 +172,8 @@ type Place struct {
 	Dumbbells   []HeldStock  `json:"dumbbells,omitempty"`
 	Kettlebells []HeldStock  `json:"kettlebells,omitempty"`
 	Stacks      []Stack      `json:"stacks,omitempty"`
+	// Adjustables are dumbbells that are set to a load, beside the fixed ones.
+	Adjustables []Adjustable `json:"adjustable_dumbbells,omitempty"`
 }
 
 // Has reports whether the (settled) place has an item.

@@ -57,10 +57,15 @@ type Set struct {
 	ToFailure bool          `json:"to_failure,omitzero"`
 	Load      Opt[Load]     `json:"load,omitzero"` // to put on the bar; with Deferred, what it will be if all goes as planned
 	Deferred  Opt[Deferred] `json:"deferred,omitzero"`
-	Plates    []Load        `json:"plates,omitempty"` // a side, heaviest first
-	Rest      Seconds       `json:"rest"`             // after the set; 0 after the last
-	Tempo     Tempo         `json:"tempo,omitzero"`
-	Adjust    []AdjustStep  `json:"adjust,omitempty"`
+	Plates    []Load        `json:"plates,omitempty"` // a side, heaviest first; of a load on the body all that hangs
+	// Base is the bar, handle or stack setting under the rest, where the load does not say
+	// it: several are there, or it is marked in another unit.
+	Base    Opt[Load]    `json:"base,omitzero"`
+	Collars Opt[Load]    `json:"collars,omitzero"`  // both together; counted in the load
+	AddOns  []Load       `json:"add_ons,omitempty"` // on top of the stack's setting; counted in the load
+	Rest    Seconds      `json:"rest"`              // after the set; 0 after the last
+	Tempo   Tempo        `json:"tempo,omitzero"`
+	Adjust  []AdjustStep `json:"adjust,omitempty"`
 }
 
 // Case is a way in which a session can go differently.

@@ -81,11 +81,24 @@ func (l Load) Cmp(o Load) int { return cmp.Compare(l.exact(), o.exact()) }
 func (l Load) Grams() int64 { return divRound(l.exact(), nanoPerKg) }
 
 // In converts to a unit, rounded to the nearest thousandth of it; a load already
-// in that unit is returned unchanged.
+// in that unit is returned unchanged. A load that is a gym load of that unit, a multiple
+// of 0.25, as nearly as its own thousandths can say, becomes that one: 0.454 kg is 1 lb.
+// So gym loads of either unit come back unchanged from the other.
 func (l Load) In(u MassUnit) Load {
 	if l.Unit == u {
 		return l
 	}
+	near := l.rounded(u)
+	if gym := (Load{Milli: divRound(near.Milli, gymStep) * gymStep, Unit: u}); gym.rounded(l.Unit) == l {
+		return gym
+	}
+	return near
+}
+
+// gymStep is what all loads of gyms are multiples of, in thousandths of either unit.
+const gymStep = 250
+
+func (l Load) rounded(u MassUnit) Load {
 	per := int64(nanoPerKg)
 	if u == Pound {
 		per = nanoPerLb
@@ -97,7 +110,16 @@ func (l Load) In(u MassUnit) Load {
 func (l Load) IsZero() bool { return l.Milli == 0 }
 
 // String prints the load as a coach writes it: "102.5 kg", "225 lb".
-func (l Load) String() string { return l.Number() + " " + l.Unit.String() }
+func (l Load) String() string { return l.Short() + " " + l.Unit.String() }
+
+// Short is Number without thousandths where nothing is marked in them: sums across units
+// (60.823 kg is 60.82).
+func (l Load) Short() string {
+	if l.Milli%125 != 0 && (l.Milli > 1000 || l.Milli < -1000) {
+		l.Milli = divRound(l.Milli, 10) * 10
+	}
+	return l.Number()
+}
 
 // Whole prints the load to the nearest whole unit, for estimates in sentences.
 func (l Load) Whole() string {

@@ -47,7 +47,8 @@ func TestLoadsConvertToTheNearestThousandth(t *testing.T) {
 		a := loads().Draw(t, "load")
 		u := MassUnit(rapid.IntRange(1, 2).Draw(t, "unit"))
 		off := new(big.Rat).Sub(exactKg(a.In(u)), exactKg(a))
-		half := exactKg(Load{Milli: 1, Unit: u})
+		// Half a thousandth of the coarser of the two units.
+		half := exactKg(Load{Milli: 1, Unit: min(a.Unit, u)})
 		half.Mul(half, big.NewRat(1, 2))
 		require.LessOrEqual(t, off.Abs(off).Cmp(half), 0, "%s in %s is %s", a, u, a.In(u))
 		require.Equal(t, a.In(u), a.In(u).In(u))
@@ -56,10 +57,26 @@ func TestLoadsConvertToTheNearestThousandth(t *testing.T) {
 	})
 }
 
+// Every multiple of 0.25 kg and of 0.5 lb that a gym knows comes back unchanged from the
+// other unit, and pounds also from whole grams.
+func TestGymLoadsConvertBackUnchanged(t *testing.T) {
+	for milli := int64(0); milli <= 600_000; milli += 250 {
+		require.Equal(t, Kg(milli), Kg(milli).In(Pound).In(Kilogram))
+	}
+	for milli := int64(0); milli <= 1_300_000; milli += 250 {
+		l := Lb(milli)
+		require.Equal(t, l, l.In(Kilogram).In(Pound))
+		require.Equal(t, l, Kg(l.Grams()).In(Pound))
+	}
+	require.Equal(t, Lb(315_000), Kg(142_882).In(Pound))
+	require.Equal(t, Lb(1000), Kg(454).In(Pound))
+	require.Equal(t, Lb(315_003), Kg(142_883).In(Pound), "a gram more is no gym load")
+}
+
 func TestUnitsPrintAsACoachWrites(t *testing.T) {
 	for want, l := range map[string]Load{
 		"102.5 kg": Kg(102_500), "225 lb": Lb(225_000), "0 kg": Kg(0), "1.25 kg": Kg(1250), "0.001 kg": Kg(1),
-		"-2.5 kg": Kg(-2500), "-0.5 lb": Lb(-500), "100.01 kg": Kg(100_010), "7 unit?": {Milli: 7000},
+		"-2.5 kg": Kg(-2500), "-0.5 lb": Lb(-500), "100.01 kg": Kg(100_010), "60.82 kg": Kg(60_823), "0.625 kg": Kg(625), "3.125 lb": Lb(3125), "7 unit?": {Milli: 7000},
 	} {
 		require.Equal(t, want, l.String())
 	}

@@ -248,8 +248,7 @@ func (m *maker) write(r *run, missed miss) {
 			set.Intensity = plan.Some(p)
 		}
 		if m.real && x.rung.load {
-			set.Load = plan.Some(x.rung.opt.Load)
-			set.Plates = x.rung.opt.PerSide
+			m.put(&set, x.rung.opt)
 		}
 		set.Deferred = m.deferral(d, x.rung, start, r.lowered)
 		r.deferred = r.deferred || set.Deferred.Set
@@ -259,6 +258,23 @@ func (m *maker) write(r *run, missed miss) {
 	}
 	r.capped = m.limited(r, missed)
 	m.tell(r, missed)
+}
+
+// put says how the load is made: plates a side, and what else is in it where the load
+// does not show it.
+func (m *maker) put(set *plan.Set, o load.Option) {
+	set.Load, set.Plates, set.AddOns = plan.Some(o.Load), o.PerSide, o.AddOns
+	if o.Collars.Milli > 0 {
+		set.Collars = plan.Some(o.Collars)
+	}
+	if o.Bar.Milli > 0 && (o.Bar.Unit != o.Load.Unit || len(o.AddOns) > 0 || m.in.Menu.Several()) {
+		set.Base = plan.Some(o.Bar)
+	}
+	for _, l := range o.Hung {
+		if l.Unit != o.Load.Unit {
+			set.Plates = o.Hung // the load alone would not say what to take
+		}
+	}
 }
 
 func (m *maker) remember(x rung) {

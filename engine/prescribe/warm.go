@@ -257,7 +257,7 @@ func (m *maker) warmUp() {
 			Intensity: plan.Some(m.str.permille(r.moved)), Rest: m.warmRest(step.Rest),
 		}
 		if m.real {
-			set.Load, set.Plates = plan.Some(r.opt.Load), r.opt.PerSide
+			m.put(&set, r.opt)
 		} else {
 			set.Deferred = plan.Some(plan.Deferred{Reference: plan.Reference{Kind: plan.RefCalibration}, Share: r.share})
 		}

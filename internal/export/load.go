@@ -110,13 +110,13 @@ func cell(e *plan.ProgramExercise) string {
 		case s.Deferred.Set && ref == plan.RefCalibration:
 			list = distinct(list, "×"+factor(s.Deferred.Value.Share))
 		case s.Deferred.Set && s.Load.Set:
-			list = distinct(list, "≈"+s.Load.Value.Number())
+			list = distinct(list, "≈"+s.Load.Value.Short())
 		case s.Deferred.Set && ref == plan.RefSetBefore:
 			list = distinct(list, "≈")
 		case s.Deferred.Set:
 			list = distinct(list, "≈"+s.Deferred.Value.Share.String())
 		case s.Load.Set:
-			list = distinct(list, s.Load.Value.Number())
+			list = distinct(list, s.Load.Value.Short())
 		}
 	}
 	return strings.Join(list, "/")
@@ -126,6 +126,11 @@ func cell(e *plan.ProgramExercise) string {
 func (t *text) warmups(e *plan.ProgramExercise, week int32) string {
 	var list []string
 	unit, of := "", ""
+	mixed := false
+	for i := range e.Sets {
+		s := &e.Sets[i]
+		mixed = mixed || s.Kind == plan.SetWarmup && s.Load.Set && s.Load.Value.Unit != e.Sets[0].Load.Value.Unit
+	}
 	for i := range e.Sets {
 		s := &e.Sets[i]
 		if s.Kind != plan.SetWarmup {
@@ -142,15 +147,19 @@ func (t *text) warmups(e *plan.ProgramExercise, week int32) string {
 		case s.Load.Set && s.Load.Value.IsZero():
 			one += " @ body mass"
 		case s.Load.Set:
-			one += " @ " + s.Load.Value.Number()
-			unit = " " + s.Load.Value.Unit.String()
+			one += " @ " + s.Load.Value.Short()
+			if u := " " + s.Load.Value.Unit.String(); mixed {
+				one += u
+			} else {
+				unit = u
+			}
 		}
 		list = append(list, one)
 	}
 	if len(list) == 0 {
 		return ""
 	}
-	if unit == "" && of == "" {
+	if unit == "" && of == "" && !mixed {
 		return "lighter sets first, up to " + number(int32(len(list))) + " × " + list[0] + ", a step heavier each time"
 	}
 	return "warm-up " + strings.Join(list, ", ") + unit + of

@@ -190,7 +190,7 @@ func (t *text) falling(e *plan.ProgramExercise, runs []run) string {
 		for range runs[i].sets {
 			n++
 			share = append(share, s.Deferred.Value.Share.String())
-			load = append(load, s.Load.Value.Number())
+			load = append(load, s.Load.Value.Short())
 		}
 	}
 	x := t.exercise(e.ExerciseID)
@@ -275,24 +275,4 @@ func shares(e *plan.ProgramExercise) string {
 		return ""
 	}
 	return strings.Join(out, ", ") + " of 1RM"
-}
-
-// plates gives the plates a side of each working load.
-func plates(e *plan.ProgramExercise) string {
-	var out []string
-	for i := range e.Sets {
-		s := &e.Sets[i]
-		if s.Kind == plan.SetWarmup || len(s.Plates) == 0 {
-			continue
-		}
-		var side []string
-		for _, l := range s.Plates {
-			side = append(side, l.Number())
-		}
-		out = distinct(out, strings.Join(side, " + "))
-	}
-	if len(out) == 0 {
-		return ""
-	}
-	return "a side: " + strings.Join(out, "; ")
 }

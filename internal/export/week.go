@@ -139,7 +139,7 @@ func (t *text) exerciseInFull(n int32, e *plan.ProgramExercise, week int32) {
 		t.wrap(in, hang, l)
 	}
 	var facts []string
-	for _, f := range [...]string{aims(e), shares(e), plates(e)} {
+	for _, f := range [...]string{aims(e), shares(e), t.pieces(e)} {
 		if f != "" {
 			facts = append(facts, f)
 		}

@@ -124,22 +124,46 @@ func placeFrom(r *reader, p *pb.Place) plan.Place {
 		Absent:   enums(r, "absent", p.GetAbsent(), plan.EquipmentCount),
 		Safeties: opt(p.Safeties),
 		Bars: each(r, "bars", p.GetBars(), func(r *reader, p *pb.Bar) plan.Bar {
-			return plan.Bar{Kind: enum(r, "kind", p.GetKind(), plan.EquipmentCount), Mass: mass(r, "mass", p.GetMass())}
+			return plan.Bar{
+				Kind:    enum(r, "kind", p.GetKind(), plan.EquipmentCount),
+				Mass:    mass(r, "mass", p.GetMass()),
+				Collars: load(r, "collars", p.GetCollars()),
+			}
 		}),
-		Plates: each(r, "plates", p.GetPlates(), func(r *reader, p *pb.PlateStock) plan.PlateStock {
-			return plan.PlateStock{Mass: mass(r, "mass", p.GetMass()), Count: p.GetCount()}
-		}),
+		Plates:      each(r, "plates", p.GetPlates(), platesFrom),
 		Dumbbells:   each(r, "dumbbells", p.GetDumbbells(), heldFrom),
 		Kettlebells: each(r, "kettlebells", p.GetKettlebells(), heldFrom),
 		Stacks: each(r, "stacks", p.GetStacks(), func(r *reader, p *pb.Stack) plan.Stack {
 			return plan.Stack{
-				Kind:  enum(r, "kind", p.GetKind(), plan.EquipmentCount),
-				First: mass(r, "first", p.GetFirst()),
-				Step:  mass(r, "step", p.GetStep()),
-				Last:  mass(r, "last", p.GetLast()),
+				Kind:     enum(r, "kind", p.GetKind(), plan.EquipmentCount),
+				First:    load(r, "first", p.GetFirst()).Value,
+				Step:     load(r, "step", p.GetStep()).Value,
+				Last:     load(r, "last", p.GetLast()).Value,
+				Settings: masses(r, "settings", p.GetSettings()),
+				AddOns:   each(r, "add_ons", p.GetAddOns(), platesFrom),
+			}
+		}),
+		Adjustables: each(r, "adjustable_dumbbells", p.GetAdjustableDumbbells(), func(r *reader, p *pb.AdjustableDumbbell) plan.Adjustable {
+			return plan.Adjustable{
+				Count:    p.GetCount(),
+				Handle:   load(r, "handle", p.GetHandle()),
+				Plates:   each(r, "plates", p.GetPlates(), platesFrom),
+				Settings: masses(r, "settings", p.GetSettings()),
 			}
 		}),
 	}
+}
+
+func masses(r *reader, name string, list []*pb.Mass) []plan.Load {
+	return each(r, name, list, func(r *reader, p *pb.Mass) plan.Load { return mass(r, "", p) })
+}
+
+func platesFrom(r *reader, p *pb.PlateStock) plan.PlateStock {
+	return plan.PlateStock{Mass: mass(r, "mass", p.GetMass()), Count: p.GetCount()}
+}
+
+func platesTo(s *plan.PlateStock) *pb.PlateStock {
+	return &pb.PlateStock{Mass: massTo(s.Mass), Count: s.Count}
 }
 
 func placeTo(p *plan.Place) *pb.Place {
@@ -152,15 +176,19 @@ func placeTo(p *plan.Place) *pb.Place {
 		Absent:      enumsTo[plan.Equipment, pb.Equipment](p.Absent),
 		Safeties:    ptr(p.Safeties),
 		Bars: eachTo(p.Bars, func(b *plan.Bar) *pb.Bar {
-			return &pb.Bar{Kind: pb.Equipment(b.Kind), Mass: massTo(b.Mass)}
+			return &pb.Bar{Kind: pb.Equipment(b.Kind), Mass: massTo(b.Mass), Collars: optMassTo(b.Collars)}
 		}),
-		Plates: eachTo(p.Plates, func(s *plan.PlateStock) *pb.PlateStock {
-			return &pb.PlateStock{Mass: massTo(s.Mass), Count: s.Count}
-		}),
+		Plates:      eachTo(p.Plates, platesTo),
 		Dumbbells:   eachTo(p.Dumbbells, heldTo),
 		Kettlebells: eachTo(p.Kettlebells, heldTo),
 		Stacks: eachTo(p.Stacks, func(s *plan.Stack) *pb.Stack {
-			return &pb.Stack{Kind: pb.Equipment(s.Kind), First: massTo(s.First), Step: massTo(s.Step), Last: massTo(s.Last)}
+			return &pb.Stack{
+				Kind: pb.Equipment(s.Kind), First: unitMassTo(s.First), Step: unitMassTo(s.Step), Last: unitMassTo(s.Last),
+				Settings: massesTo(s.Settings), AddOns: eachTo(s.AddOns, platesTo),
+			}
+		}),
+		AdjustableDumbbells: eachTo(p.Adjustables, func(a *plan.Adjustable) *pb.AdjustableDumbbell {
+			return &pb.AdjustableDumbbell{Count: a.Count, Handle: optMassTo(a.Handle), Plates: eachTo(a.Plates, platesTo), Settings: massesTo(a.Settings)}
 		}),
 	}
 }
@@ -171,4 +199,16 @@ func heldFrom(r *reader, p *pb.HeldStock) plan.HeldStock {
 
 func heldTo(s *plan.HeldStock) *pb.HeldStock {
 	return &pb.HeldStock{Mass: massTo(s.Mass), Count: s.Count}
+}
+
+func massesTo(list []plan.Load) []*pb.Mass {
+	return eachTo(list, func(l *plan.Load) *pb.Mass { return massTo(*l) })
+}
+
+// unitMassTo leaves out a mass without a unit, which is none.
+func unitMassTo(l plan.Load) *pb.Mass {
+	if l.Unit == plan.UnitUnspecified {
+		return nil
+	}
+	return massTo(l)
 }

@@ -56,6 +56,7 @@ func fullProgram(t testing.TB) *plan.Program {
 				Adjust: []plan.AdjustStep{{Reps: plan.Range{Min: 0, Max: 2}, From: -2500, To: -5000, Unit: plan.Kilogram}, {Reps: plan.Range{Min: 12, Max: 20}, From: 5000, To: 10_000, Unit: plan.Pound}},
 			},
 			{Kind: plan.SetWorking, Hold: plan.Range{Min: 20, Max: 30}, Load: plan.Some(plan.Lb(225_000))},
+			{Kind: plan.SetWorking, Reps: plan.Range{Min: 5, Max: 5}, Load: some(22_500), Base: some(15_000), Collars: some(5000), AddOns: []plan.Load{plan.Kg(2500)}},
 		},
 		Basis: []plan.Basis{{Number: plan.NumberLoad, Rule: "load.curve", Sets: []int32{1, 2}, Input: "1RM 140 kg, 8 repetitions, RIR 2"}},
 		Contingencies: []plan.Contingency{

@@ -169,6 +169,10 @@ func setFrom(r *reader, p *pb.Set) plan.Set {
 		Rest:   plan.Seconds(p.GetRestSeconds()),
 		Tempo:  plan.Tempo{Down: p.GetTempo().GetDownSeconds(), Hold: p.GetTempo().GetHoldSeconds(), Up: p.GetTempo().GetUpSeconds()},
 		Adjust: each(r, "adjust", p.GetAdjust(), adjustFrom),
+
+		Base:    load(r, "base", p.GetBase()),
+		Collars: load(r, "collars", p.GetCollars()),
+		AddOns:  masses(r, "add_ons", p.GetAddOns()),
 	}
 	if n := len(p.GetPlatesPerSide()); n > 0 {
 		d.Plates = make([]plan.Load, n)

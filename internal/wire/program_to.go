@@ -158,6 +158,13 @@ func (w *writer) set(d *plan.Set) *pb.Set {
 		p.Deferred = deferredTo(&d.Deferred.Value)
 	}
 	p.PlatesPerSide = w.massesOf(d.Plates)
+	p.AddOns = w.massesOf(d.AddOns)
+	if d.Base.Set {
+		p.Base = w.mass(d.Base.Value)
+	}
+	if d.Collars.Set {
+		p.Collars = w.mass(d.Collars.Value)
+	}
 	p.RestSeconds = int32(d.Rest)
 	if !d.Tempo.IsZero() {
 		p.Tempo = &pb.Tempo{DownSeconds: d.Tempo.Down, HoldSeconds: d.Tempo.Hold, UpSeconds: d.Tempo.Up}

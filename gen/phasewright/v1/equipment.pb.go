@@ -388,7 +388,10 @@ type Bar struct {
 	// EQUIPMENT_BARBELL, EQUIPMENT_EZ_BAR or EQUIPMENT_TRAP_BAR.
 	Kind Equipment `protobuf:"varint,1,opt,name=kind,proto3,enum=phasewright.v1.Equipment" json:"kind,omitempty"`
 	// Its mass, with the collars if they are always on.
-	Mass          *Mass `protobuf:"bytes,2,opt,name=mass,proto3" json:"mass,omitempty"`
+	Mass *Mass `protobuf:"bytes,2,opt,name=mass,proto3" json:"mass,omitempty"`
+	// Mass of both collars together where they go on with the plates; they count in the total. Left
+	// out where they weigh next to nothing or are in the mass of the bar.
+	Collars       *Mass `protobuf:"bytes,3,opt,name=collars,proto3" json:"collars,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -433,6 +436,13 @@ func (x *Bar) GetKind() Equipment {
 func (x *Bar) GetMass() *Mass {
 	if x != nil {
 		return x.Mass
+	}
+	return nil
+}
+
+func (x *Bar) GetCollars() *Mass {
+	if x != nil {
+		return x.Collars
 	}
 	return nil
 }
@@ -547,7 +557,83 @@ func (x *HeldStock) GetCount() int32 {
 	return 0
 }
 
-// The loads of a selector stack: first, first + step, and so on up to last.
+// One dumbbell or several alike that are set to a load: either a handle with plates, or a dial with
+// settings.
+type AdjustableDumbbell struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How many of them can be used at once; an exercise with a pair needs two.
+	Count int32 `protobuf:"varint,1,opt,name=count,proto3" json:"count,omitempty"`
+	// Mass of one handle with what holds its plates.
+	Handle *Mass `protobuf:"bytes,2,opt,name=handle,proto3" json:"handle,omitempty"`
+	// Plates that go on these handles, all of them counted together: one dumbbell takes them in twos,
+	// two equal dumbbells in fours.
+	Plates []*PlateStock `protobuf:"bytes,3,rep,name=plates,proto3" json:"plates,omitempty"`
+	// Masses of one dumbbell that its dial can be set to.
+	Settings      []*Mass `protobuf:"bytes,4,rep,name=settings,proto3" json:"settings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AdjustableDumbbell) Reset() {
+	*x = AdjustableDumbbell{}
+	mi := &file_phasewright_v1_equipment_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AdjustableDumbbell) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AdjustableDumbbell) ProtoMessage() {}
+
+func (x *AdjustableDumbbell) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_equipment_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AdjustableDumbbell.ProtoReflect.Descriptor instead.
+func (*AdjustableDumbbell) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_equipment_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *AdjustableDumbbell) GetCount() int32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *AdjustableDumbbell) GetHandle() *Mass {
+	if x != nil {
+		return x.Handle
+	}
+	return nil
+}
+
+func (x *AdjustableDumbbell) GetPlates() []*PlateStock {
+	if x != nil {
+		return x.Plates
+	}
+	return nil
+}
+
+func (x *AdjustableDumbbell) GetSettings() []*Mass {
+	if x != nil {
+		return x.Settings
+	}
+	return nil
+}
+
+// The loads of a selector stack: first, first + step, and so on up to last; or a list of settings
+// where the steps are uneven. On every setting the add-ons can lie.
 type Stack struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Which machine; unset holds for every stack of the place.
@@ -557,14 +643,18 @@ type Stack struct {
 	// Step from one setting to the next.
 	Step *Mass `protobuf:"bytes,3,opt,name=step,proto3" json:"step,omitempty"`
 	// Heaviest setting.
-	Last          *Mass `protobuf:"bytes,4,opt,name=last,proto3" json:"last,omitempty"`
+	Last *Mass `protobuf:"bytes,4,opt,name=last,proto3" json:"last,omitempty"`
+	// All settings, where they are not evenly apart; instead of first, step and last.
+	Settings []*Mass `protobuf:"bytes,5,rep,name=settings,proto3" json:"settings,omitempty"`
+	// Small weights that lie on top of a setting, each kind with how many of it are there.
+	AddOns        []*PlateStock `protobuf:"bytes,6,rep,name=add_ons,json=addOns,proto3" json:"add_ons,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Stack) Reset() {
 	*x = Stack{}
-	mi := &file_phasewright_v1_equipment_proto_msgTypes[3]
+	mi := &file_phasewright_v1_equipment_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -576,7 +666,7 @@ func (x *Stack) String() string {
 func (*Stack) ProtoMessage() {}
 
 func (x *Stack) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_equipment_proto_msgTypes[3]
+	mi := &file_phasewright_v1_equipment_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -589,7 +679,7 @@ func (x *Stack) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stack.ProtoReflect.Descriptor instead.
 func (*Stack) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_equipment_proto_rawDescGZIP(), []int{3}
+	return file_phasewright_v1_equipment_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Stack) GetKind() Equipment {
@@ -616,6 +706,20 @@ func (x *Stack) GetStep() *Mass {
 func (x *Stack) GetLast() *Mass {
 	if x != nil {
 		return x.Last
+	}
+	return nil
+}
+
+func (x *Stack) GetSettings() []*Mass {
+	if x != nil {
+		return x.Settings
+	}
+	return nil
+}
+
+func (x *Stack) GetAddOns() []*PlateStock {
+	if x != nil {
+		return x.AddOns
 	}
 	return nil
 }
@@ -647,14 +751,16 @@ type Place struct {
 	// Kettlebells that are there; replaces those of the preset.
 	Kettlebells []*HeldStock `protobuf:"bytes,11,rep,name=kettlebells,proto3" json:"kettlebells,omitempty"`
 	// Loads of the selector stacks; replaces those of the preset.
-	Stacks        []*Stack `protobuf:"bytes,12,rep,name=stacks,proto3" json:"stacks,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Stacks []*Stack `protobuf:"bytes,12,rep,name=stacks,proto3" json:"stacks,omitempty"`
+	// Dumbbells that are set to a load; beside the fixed ones.
+	AdjustableDumbbells []*AdjustableDumbbell `protobuf:"bytes,13,rep,name=adjustable_dumbbells,json=adjustableDumbbells,proto3" json:"adjustable_dumbbells,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
 }
 
 func (x *Place) Reset() {
 	*x = Place{}
-	mi := &file_phasewright_v1_equipment_proto_msgTypes[4]
+	mi := &file_phasewright_v1_equipment_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -666,7 +772,7 @@ func (x *Place) String() string {
 func (*Place) ProtoMessage() {}
 
 func (x *Place) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_equipment_proto_msgTypes[4]
+	mi := &file_phasewright_v1_equipment_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -679,7 +785,7 @@ func (x *Place) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Place.ProtoReflect.Descriptor instead.
 func (*Place) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_equipment_proto_rawDescGZIP(), []int{4}
+	return file_phasewright_v1_equipment_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Place) GetId() string {
@@ -766,26 +872,45 @@ func (x *Place) GetStacks() []*Stack {
 	return nil
 }
 
+func (x *Place) GetAdjustableDumbbells() []*AdjustableDumbbell {
+	if x != nil {
+		return x.AdjustableDumbbells
+	}
+	return nil
+}
+
 var File_phasewright_v1_equipment_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_equipment_proto_rawDesc = "" +
 	"\n" +
-	"\x1ephasewright/v1/equipment.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1aphasewright/v1/units.proto\"x\n" +
+	"\x1ephasewright/v1/equipment.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1aphasewright/v1/units.proto\"\xad\x01\n" +
 	"\x03Bar\x12<\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x19.phasewright.v1.EquipmentB\r\xe0A\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x123\n" +
-	"\x04mass\x18\x02 \x01(\v2\x14.phasewright.v1.MassB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x04mass\"f\n" +
+	"\x04mass\x18\x02 \x01(\v2\x14.phasewright.v1.MassB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x04mass\x123\n" +
+	"\acollars\x18\x03 \x01(\v2\x14.phasewright.v1.MassB\x03\xe0A\x01R\acollars\"f\n" +
 	"\n" +
 	"PlateStock\x123\n" +
 	"\x04mass\x18\x01 \x01(\v2\x14.phasewright.v1.MassB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x04mass\x12#\n" +
 	"\x05count\x18\x02 \x01(\x05B\r\xe0A\x01\xbaH\a\x1a\x05\x18\xe8\a(\x00R\x05count\"e\n" +
 	"\tHeldStock\x123\n" +
 	"\x04mass\x18\x01 \x01(\v2\x14.phasewright.v1.MassB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x04mass\x12#\n" +
-	"\x05count\x18\x02 \x01(\x05B\r\xe0A\x01\xbaH\a\x1a\x05\x18\xe8\a(\x00R\x05count\"\xe4\x01\n" +
+	"\x05count\x18\x02 \x01(\x05B\r\xe0A\x01\xbaH\a\x1a\x05\x18\xe8\a(\x00R\x05count\"\xae\x03\n" +
+	"\x12AdjustableDumbbell\x12\"\n" +
+	"\x05count\x18\x01 \x01(\x05B\f\xe0A\x02\xbaH\x06\x1a\x04\x18\n" +
+	"(\x01R\x05count\x121\n" +
+	"\x06handle\x18\x02 \x01(\v2\x14.phasewright.v1.MassB\x03\xe0A\x01R\x06handle\x12?\n" +
+	"\x06plates\x18\x03 \x03(\v2\x1a.phasewright.v1.PlateStockB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10\x1eR\x06plates\x12=\n" +
+	"\bsettings\x18\x04 \x03(\v2\x14.phasewright.v1.MassB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10dR\bsettings:\xc0\x01\xbaH\xbc\x01\x1a\xb9\x01\n" +
+	"\x18adjustable_dumbbell.kind\x12>give either a handle with its plates or the settings of a dial\x1a]has(this.handle) != (size(this.settings) > 0) && (has(this.handle) || size(this.plates) == 0)\"\xaf\x04\n" +
 	"\x05Stack\x12:\n" +
-	"\x04kind\x18\x01 \x01(\x0e2\x19.phasewright.v1.EquipmentB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\x04kind\x125\n" +
-	"\x05first\x18\x02 \x01(\v2\x14.phasewright.v1.MassB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x05first\x123\n" +
-	"\x04step\x18\x03 \x01(\v2\x14.phasewright.v1.MassB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x04step\x123\n" +
-	"\x04last\x18\x04 \x01(\v2\x14.phasewright.v1.MassB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x04last\"\xca\x05\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\x19.phasewright.v1.EquipmentB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\x04kind\x12/\n" +
+	"\x05first\x18\x02 \x01(\v2\x14.phasewright.v1.MassB\x03\xe0A\x01R\x05first\x12-\n" +
+	"\x04step\x18\x03 \x01(\v2\x14.phasewright.v1.MassB\x03\xe0A\x01R\x04step\x12-\n" +
+	"\x04last\x18\x04 \x01(\v2\x14.phasewright.v1.MassB\x03\xe0A\x01R\x04last\x12>\n" +
+	"\bsettings\x18\x05 \x03(\v2\x14.phasewright.v1.MassB\f\xe0A\x01\xbaH\x06\x92\x01\x03\x10\xc8\x01R\bsettings\x12@\n" +
+	"\aadd_ons\x18\x06 \x03(\v2\x1a.phasewright.v1.PlateStockB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10\n" +
+	"R\x06addOns:\xd8\x01\xbaH\xd4\x01\x1a\xd1\x01\n" +
+	"\x0estack.settings\x126give either first, step and last or a list of settings\x1a\x86\x01size(this.settings) > 0 ? !has(this.first) && !has(this.step) && !has(this.last) : has(this.first) && has(this.step) && has(this.last)\"\xae\x06\n" +
 	"\x05Place\x12\x1a\n" +
 	"\x02id\x18\x01 \x01(\tB\n" +
 	"\xe0A\x01\xbaH\x04r\x02\x18@R\x02id\x12(\n" +
@@ -800,7 +925,8 @@ const file_phasewright_v1_equipment_proto_rawDesc = "" +
 	"\tdumbbells\x18\n" +
 	" \x03(\v2\x19.phasewright.v1.HeldStockB\f\xe0A\x01\xbaH\x06\x92\x01\x03\x10\xc8\x01R\tdumbbells\x12H\n" +
 	"\vkettlebells\x18\v \x03(\v2\x19.phasewright.v1.HeldStockB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10dR\vkettlebells\x12:\n" +
-	"\x06stacks\x18\f \x03(\v2\x15.phasewright.v1.StackB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10dR\x06stacksB\v\n" +
+	"\x06stacks\x18\f \x03(\v2\x15.phasewright.v1.StackB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10dR\x06stacks\x12b\n" +
+	"\x14adjustable_dumbbells\x18\r \x03(\v2\".phasewright.v1.AdjustableDumbbellB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10\x14R\x13adjustableDumbbellsB\v\n" +
 	"\t_safeties*\xb2\t\n" +
 	"\tEquipment\x12\x19\n" +
 	"\x15EQUIPMENT_UNSPECIFIED\x10\x00\x12\x15\n" +
@@ -880,40 +1006,48 @@ func file_phasewright_v1_equipment_proto_rawDescGZIP() []byte {
 }
 
 var file_phasewright_v1_equipment_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_phasewright_v1_equipment_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_phasewright_v1_equipment_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_phasewright_v1_equipment_proto_goTypes = []any{
-	(Equipment)(0),       // 0: phasewright.v1.Equipment
-	(Loading)(0),         // 1: phasewright.v1.Loading
-	(EquipmentPreset)(0), // 2: phasewright.v1.EquipmentPreset
-	(*Bar)(nil),          // 3: phasewright.v1.Bar
-	(*PlateStock)(nil),   // 4: phasewright.v1.PlateStock
-	(*HeldStock)(nil),    // 5: phasewright.v1.HeldStock
-	(*Stack)(nil),        // 6: phasewright.v1.Stack
-	(*Place)(nil),        // 7: phasewright.v1.Place
-	(*Mass)(nil),         // 8: phasewright.v1.Mass
+	(Equipment)(0),             // 0: phasewright.v1.Equipment
+	(Loading)(0),               // 1: phasewright.v1.Loading
+	(EquipmentPreset)(0),       // 2: phasewright.v1.EquipmentPreset
+	(*Bar)(nil),                // 3: phasewright.v1.Bar
+	(*PlateStock)(nil),         // 4: phasewright.v1.PlateStock
+	(*HeldStock)(nil),          // 5: phasewright.v1.HeldStock
+	(*AdjustableDumbbell)(nil), // 6: phasewright.v1.AdjustableDumbbell
+	(*Stack)(nil),              // 7: phasewright.v1.Stack
+	(*Place)(nil),              // 8: phasewright.v1.Place
+	(*Mass)(nil),               // 9: phasewright.v1.Mass
 }
 var file_phasewright_v1_equipment_proto_depIdxs = []int32{
 	0,  // 0: phasewright.v1.Bar.kind:type_name -> phasewright.v1.Equipment
-	8,  // 1: phasewright.v1.Bar.mass:type_name -> phasewright.v1.Mass
-	8,  // 2: phasewright.v1.PlateStock.mass:type_name -> phasewright.v1.Mass
-	8,  // 3: phasewright.v1.HeldStock.mass:type_name -> phasewright.v1.Mass
-	0,  // 4: phasewright.v1.Stack.kind:type_name -> phasewright.v1.Equipment
-	8,  // 5: phasewright.v1.Stack.first:type_name -> phasewright.v1.Mass
-	8,  // 6: phasewright.v1.Stack.step:type_name -> phasewright.v1.Mass
-	8,  // 7: phasewright.v1.Stack.last:type_name -> phasewright.v1.Mass
-	2,  // 8: phasewright.v1.Place.preset:type_name -> phasewright.v1.EquipmentPreset
-	0,  // 9: phasewright.v1.Place.items:type_name -> phasewright.v1.Equipment
-	0,  // 10: phasewright.v1.Place.absent:type_name -> phasewright.v1.Equipment
-	3,  // 11: phasewright.v1.Place.bars:type_name -> phasewright.v1.Bar
-	4,  // 12: phasewright.v1.Place.plates:type_name -> phasewright.v1.PlateStock
-	5,  // 13: phasewright.v1.Place.dumbbells:type_name -> phasewright.v1.HeldStock
-	5,  // 14: phasewright.v1.Place.kettlebells:type_name -> phasewright.v1.HeldStock
-	6,  // 15: phasewright.v1.Place.stacks:type_name -> phasewright.v1.Stack
-	16, // [16:16] is the sub-list for method output_type
-	16, // [16:16] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	9,  // 1: phasewright.v1.Bar.mass:type_name -> phasewright.v1.Mass
+	9,  // 2: phasewright.v1.Bar.collars:type_name -> phasewright.v1.Mass
+	9,  // 3: phasewright.v1.PlateStock.mass:type_name -> phasewright.v1.Mass
+	9,  // 4: phasewright.v1.HeldStock.mass:type_name -> phasewright.v1.Mass
+	9,  // 5: phasewright.v1.AdjustableDumbbell.handle:type_name -> phasewright.v1.Mass
+	4,  // 6: phasewright.v1.AdjustableDumbbell.plates:type_name -> phasewright.v1.PlateStock
+	9,  // 7: phasewright.v1.AdjustableDumbbell.settings:type_name -> phasewright.v1.Mass
+	0,  // 8: phasewright.v1.Stack.kind:type_name -> phasewright.v1.Equipment
+	9,  // 9: phasewright.v1.Stack.first:type_name -> phasewright.v1.Mass
+	9,  // 10: phasewright.v1.Stack.step:type_name -> phasewright.v1.Mass
+	9,  // 11: phasewright.v1.Stack.last:type_name -> phasewright.v1.Mass
+	9,  // 12: phasewright.v1.Stack.settings:type_name -> phasewright.v1.Mass
+	4,  // 13: phasewright.v1.Stack.add_ons:type_name -> phasewright.v1.PlateStock
+	2,  // 14: phasewright.v1.Place.preset:type_name -> phasewright.v1.EquipmentPreset
+	0,  // 15: phasewright.v1.Place.items:type_name -> phasewright.v1.Equipment
+	0,  // 16: phasewright.v1.Place.absent:type_name -> phasewright.v1.Equipment
+	3,  // 17: phasewright.v1.Place.bars:type_name -> phasewright.v1.Bar
+	4,  // 18: phasewright.v1.Place.plates:type_name -> phasewright.v1.PlateStock
+	5,  // 19: phasewright.v1.Place.dumbbells:type_name -> phasewright.v1.HeldStock
+	5,  // 20: phasewright.v1.Place.kettlebells:type_name -> phasewright.v1.HeldStock
+	7,  // 21: phasewright.v1.Place.stacks:type_name -> phasewright.v1.Stack
+	6,  // 22: phasewright.v1.Place.adjustable_dumbbells:type_name -> phasewright.v1.AdjustableDumbbell
+	23, // [23:23] is the sub-list for method output_type
+	23, // [23:23] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_equipment_proto_init() }
@@ -922,14 +1056,14 @@ func file_phasewright_v1_equipment_proto_init() {
 		return
 	}
 	file_phasewright_v1_units_proto_init()
-	file_phasewright_v1_equipment_proto_msgTypes[4].OneofWrappers = []any{}
+	file_phasewright_v1_equipment_proto_msgTypes[5].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_phasewright_v1_equipment_proto_rawDesc), len(file_phasewright_v1_equipment_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   5,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

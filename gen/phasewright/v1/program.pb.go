@@ -447,14 +447,22 @@ type Set struct {
 	Load *Mass `protobuf:"bytes,9,opt,name=load,proto3" json:"load,omitempty"`
 	// Where the load is fixed only on the day.
 	Deferred *DeferredLoad `protobuf:"bytes,10,opt,name=deferred,proto3" json:"deferred,omitempty"`
-	// Plates of one side, heaviest first.
+	// Plates of one side, heaviest first; of a load on the body all that hangs from it, where it is
+	// marked in another unit than the load.
 	PlatesPerSide []*Mass `protobuf:"bytes,11,rep,name=plates_per_side,json=platesPerSide,proto3" json:"plates_per_side,omitempty"`
 	// Rest after the set; 0 after the last.
 	RestSeconds int32 `protobuf:"varint,12,opt,name=rest_seconds,json=restSeconds,proto3" json:"rest_seconds,omitempty"`
 	// Where it matters.
 	Tempo *Tempo `protobuf:"bytes,13,opt,name=tempo,proto3" json:"tempo,omitempty"`
 	// How the load of the next set follows from the repetitions of this one.
-	Adjust        []*AdjustStep `protobuf:"bytes,14,rep,name=adjust,proto3" json:"adjust,omitempty"`
+	Adjust []*AdjustStep `protobuf:"bytes,14,rep,name=adjust,proto3" json:"adjust,omitempty"`
+	// The bar or handle that the plates go on, where several are there or it is marked in another unit
+	// than the load; of a stack with add-ons, its setting. Counted in the load.
+	Base *Mass `protobuf:"bytes,15,opt,name=base,proto3" json:"base,omitempty"`
+	// Both collars together, where they weigh something. Counted in the load.
+	Collars *Mass `protobuf:"bytes,16,opt,name=collars,proto3" json:"collars,omitempty"`
+	// Small weights on top of the stack's setting, heaviest first. Counted in the load.
+	AddOns        []*Mass `protobuf:"bytes,17,rep,name=add_ons,json=addOns,proto3" json:"add_ons,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -583,6 +591,27 @@ func (x *Set) GetTempo() *Tempo {
 func (x *Set) GetAdjust() []*AdjustStep {
 	if x != nil {
 		return x.Adjust
+	}
+	return nil
+}
+
+func (x *Set) GetBase() *Mass {
+	if x != nil {
+		return x.Base
+	}
+	return nil
+}
+
+func (x *Set) GetCollars() *Mass {
+	if x != nil {
+		return x.Collars
+	}
+	return nil
+}
+
+func (x *Set) GetAddOns() []*Mass {
+	if x != nil {
+		return x.AddOns
 	}
 	return nil
 }
@@ -1960,7 +1989,7 @@ const file_phasewright_v1_program_proto_rawDesc = "" +
 	"\x05input\x18\x04 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xe8\aR\x05input\"\x8d\x01\n" +
 	"\fDeferredLoad\x12<\n" +
 	"\treference\x18\x01 \x01(\v2\x19.phasewright.v1.ReferenceB\x03\xe0A\x01R\treference\x12?\n" +
-	"\rshare_percent\x18\x02 \x01(\x01B\x1a\xe0A\x02\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00i@)\x00\x00\x00\x00\x00\x00\xf0?R\fsharePercent\"\x9b\x06\n" +
+	"\rshare_percent\x18\x02 \x01(\x01B\x1a\xe0A\x02\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00i@)\x00\x00\x00\x00\x00\x00\xf0?R\fsharePercent\"\xbb\a\n" +
 	"\x03Set\x12:\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x17.phasewright.v1.SetKindB\r\xe0A\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12.\n" +
 	"\x04reps\x18\x02 \x01(\v2\x15.phasewright.v1.RangeB\x03\xe0A\x01R\x04reps\x12=\n" +
@@ -1978,7 +2007,10 @@ const file_phasewright_v1_program_proto_rawDesc = "" +
 	"\x0fplates_per_side\x18\v \x03(\v2\x14.phasewright.v1.MassB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10(R\rplatesPerSide\x120\n" +
 	"\frest_seconds\x18\f \x01(\x05B\r\xe0A\x01\xbaH\a\x1a\x05\x18\x90\x1c(\x00R\vrestSeconds\x120\n" +
 	"\x05tempo\x18\r \x01(\v2\x15.phasewright.v1.TempoB\x03\xe0A\x01R\x05tempo\x12?\n" +
-	"\x06adjust\x18\x0e \x03(\v2\x1a.phasewright.v1.AdjustStepB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10\x14R\x06adjustB\x14\n" +
+	"\x06adjust\x18\x0e \x03(\v2\x1a.phasewright.v1.AdjustStepB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10\x14R\x06adjust\x12-\n" +
+	"\x04base\x18\x0f \x01(\v2\x14.phasewright.v1.MassB\x03\xe0A\x01R\x04base\x123\n" +
+	"\acollars\x18\x10 \x01(\v2\x14.phasewright.v1.MassB\x03\xe0A\x01R\acollars\x12:\n" +
+	"\aadd_ons\x18\x11 \x03(\v2\x14.phasewright.v1.MassB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10(R\x06addOnsB\x14\n" +
 	"\x12_intensity_percentB\x06\n" +
 	"\x04_rir\"\xad\x02\n" +
 	"\vContingency\x12B\n" +
@@ -2207,39 +2239,42 @@ var file_phasewright_v1_program_proto_depIdxs = []int32{
 	24, // 7: phasewright.v1.Set.plates_per_side:type_name -> phasewright.v1.Mass
 	25, // 8: phasewright.v1.Set.tempo:type_name -> phasewright.v1.Tempo
 	26, // 9: phasewright.v1.Set.adjust:type_name -> phasewright.v1.AdjustStep
-	1,  // 10: phasewright.v1.Contingency.case:type_name -> phasewright.v1.ContingencyCase
-	27, // 11: phasewright.v1.Contingency.load_change:type_name -> phasewright.v1.MassChange
-	28, // 12: phasewright.v1.ProgramExercise.role:type_name -> phasewright.v1.ExerciseRole
-	6,  // 13: phasewright.v1.ProgramExercise.sets:type_name -> phasewright.v1.Set
-	29, // 14: phasewright.v1.ProgramExercise.progression:type_name -> phasewright.v1.Progression
-	4,  // 15: phasewright.v1.ProgramExercise.basis:type_name -> phasewright.v1.Basis
-	7,  // 16: phasewright.v1.ProgramExercise.contingencies:type_name -> phasewright.v1.Contingency
-	30, // 17: phasewright.v1.Session.kind:type_name -> phasewright.v1.SessionKind
-	31, // 18: phasewright.v1.Session.weekday:type_name -> phasewright.v1.Weekday
-	8,  // 19: phasewright.v1.Session.exercises:type_name -> phasewright.v1.ProgramExercise
-	32, // 20: phasewright.v1.MuscleTotal.muscle:type_name -> phasewright.v1.Muscle
-	33, // 21: phasewright.v1.LiftTotal.volume_load:type_name -> phasewright.v1.VolumeLoad
-	34, // 22: phasewright.v1.Week.kind:type_name -> phasewright.v1.WeekKind
-	9,  // 23: phasewright.v1.Week.sessions:type_name -> phasewright.v1.Session
-	10, // 24: phasewright.v1.Week.muscles:type_name -> phasewright.v1.MuscleTotal
-	11, // 25: phasewright.v1.Week.lifts:type_name -> phasewright.v1.LiftTotal
-	12, // 26: phasewright.v1.Phase.weeks:type_name -> phasewright.v1.Week
-	2,  // 27: phasewright.v1.Finding.level:type_name -> phasewright.v1.FindingLevel
-	32, // 28: phasewright.v1.Finding.muscle:type_name -> phasewright.v1.Muscle
-	18, // 29: phasewright.v1.Program.versions:type_name -> phasewright.v1.Versions
-	35, // 30: phasewright.v1.Program.request:type_name -> phasewright.v1.ProgramRequest
-	13, // 31: phasewright.v1.Program.phases:type_name -> phasewright.v1.Phase
-	17, // 32: phasewright.v1.Program.strengths:type_name -> phasewright.v1.StrengthEstimate
-	19, // 33: phasewright.v1.Program.allocations:type_name -> phasewright.v1.Allocation
-	14, // 34: phasewright.v1.Program.assumptions:type_name -> phasewright.v1.Assumption
-	15, // 35: phasewright.v1.Program.findings:type_name -> phasewright.v1.Finding
-	16, // 36: phasewright.v1.Program.cautions:type_name -> phasewright.v1.Caution
-	3,  // 37: phasewright.v1.Program.rules:type_name -> phasewright.v1.Rule
-	38, // [38:38] is the sub-list for method output_type
-	38, // [38:38] is the sub-list for method input_type
-	38, // [38:38] is the sub-list for extension type_name
-	38, // [38:38] is the sub-list for extension extendee
-	0,  // [0:38] is the sub-list for field type_name
+	24, // 10: phasewright.v1.Set.base:type_name -> phasewright.v1.Mass
+	24, // 11: phasewright.v1.Set.collars:type_name -> phasewright.v1.Mass
+	24, // 12: phasewright.v1.Set.add_ons:type_name -> phasewright.v1.Mass
+	1,  // 13: phasewright.v1.Contingency.case:type_name -> phasewright.v1.ContingencyCase
+	27, // 14: phasewright.v1.Contingency.load_change:type_name -> phasewright.v1.MassChange
+	28, // 15: phasewright.v1.ProgramExercise.role:type_name -> phasewright.v1.ExerciseRole
+	6,  // 16: phasewright.v1.ProgramExercise.sets:type_name -> phasewright.v1.Set
+	29, // 17: phasewright.v1.ProgramExercise.progression:type_name -> phasewright.v1.Progression
+	4,  // 18: phasewright.v1.ProgramExercise.basis:type_name -> phasewright.v1.Basis
+	7,  // 19: phasewright.v1.ProgramExercise.contingencies:type_name -> phasewright.v1.Contingency
+	30, // 20: phasewright.v1.Session.kind:type_name -> phasewright.v1.SessionKind
+	31, // 21: phasewright.v1.Session.weekday:type_name -> phasewright.v1.Weekday
+	8,  // 22: phasewright.v1.Session.exercises:type_name -> phasewright.v1.ProgramExercise
+	32, // 23: phasewright.v1.MuscleTotal.muscle:type_name -> phasewright.v1.Muscle
+	33, // 24: phasewright.v1.LiftTotal.volume_load:type_name -> phasewright.v1.VolumeLoad
+	34, // 25: phasewright.v1.Week.kind:type_name -> phasewright.v1.WeekKind
+	9,  // 26: phasewright.v1.Week.sessions:type_name -> phasewright.v1.Session
+	10, // 27: phasewright.v1.Week.muscles:type_name -> phasewright.v1.MuscleTotal
+	11, // 28: phasewright.v1.Week.lifts:type_name -> phasewright.v1.LiftTotal
+	12, // 29: phasewright.v1.Phase.weeks:type_name -> phasewright.v1.Week
+	2,  // 30: phasewright.v1.Finding.level:type_name -> phasewright.v1.FindingLevel
+	32, // 31: phasewright.v1.Finding.muscle:type_name -> phasewright.v1.Muscle
+	18, // 32: phasewright.v1.Program.versions:type_name -> phasewright.v1.Versions
+	35, // 33: phasewright.v1.Program.request:type_name -> phasewright.v1.ProgramRequest
+	13, // 34: phasewright.v1.Program.phases:type_name -> phasewright.v1.Phase
+	17, // 35: phasewright.v1.Program.strengths:type_name -> phasewright.v1.StrengthEstimate
+	19, // 36: phasewright.v1.Program.allocations:type_name -> phasewright.v1.Allocation
+	14, // 37: phasewright.v1.Program.assumptions:type_name -> phasewright.v1.Assumption
+	15, // 38: phasewright.v1.Program.findings:type_name -> phasewright.v1.Finding
+	16, // 39: phasewright.v1.Program.cautions:type_name -> phasewright.v1.Caution
+	3,  // 40: phasewright.v1.Program.rules:type_name -> phasewright.v1.Rule
+	41, // [41:41] is the sub-list for method output_type
+	41, // [41:41] is the sub-list for method input_type
+	41, // [41:41] is the sub-list for extension type_name
+	41, // [41:41] is the sub-list for extension extendee
+	0,  // [0:41] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_program_proto_init() }
