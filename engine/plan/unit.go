@@ -115,7 +115,7 @@ func (l Load) String() string { return l.Short() + " " + l.Unit.String() }
 // Short is Number without thousandths where nothing is marked in them: sums across units
 // (60.823 kg is 60.82).
 func (l Load) Short() string {
-	if l.Milli%125 != 0 && (l.Milli > 1000 || l.Milli < -1000) {
+	if l.Milli%125 != 0 && (l.Milli > 100 || l.Milli < -100) {
 		l.Milli = divRound(l.Milli, 10) * 10
 	}
 	return l.Number()
