@@ -6,16 +6,17 @@ import (
 )
 
 const (
-	defaultRIR   = 2  // where a scheme names neither effort nor intensity; common practice, no source
-	mostReps     = 30 // the curves end there
-	openReps     = 10 // what an open-ended set without a known strength is timed with
-	fewReps      = 3  // up to here loads are rounded down
-	hiddenRIR    = 5  // a reserve above it is no RIR any more (scale: below 7 do not convert)
-	mostRIR      = 10 // the scale ends there; more is said, not stated
-	mostStated   = 20 // where a cap asks for more than the scale has
-	tooFew       = 20 // how many repetitions short a triple counts where none is meant
-	belowRange   = 4  // how far below a range repetitions may go for a load that is some work
-	repsTogether = 3  // fewest repetitions of a body-mass set that is still prescribed
+	defaultRIR   = 2    // where a scheme names neither effort nor intensity; common practice, no source
+	mostReps     = 30   // the curves end there
+	openReps     = 10   // what an open-ended set without a known strength is timed with
+	fewReps      = 3    // up to here loads are rounded down
+	hiddenRIR    = 5    // a reserve above it is no RIR any more (scale: below 7 do not convert)
+	mostRIR      = 10   // the scale ends there; more is said, not stated
+	mostStated   = 20   // where a cap asks for more than the scale has
+	tooFew       = 20   // how many repetitions short a triple counts where none is meant
+	noSet        = 1000 // and how many a set that can't be done at all: any lighter load is better
+	belowRange   = 4    // how far below a range repetitions may go for a load that is some work
+	repsTogether = 3    // fewest repetitions of a body-mass set that is still prescribed
 )
 
 // demand is a scheme with the limits laid over it.
@@ -164,6 +165,9 @@ func (d *demand) miss(reps, rir int32) miss {
 		m.short = d.lo - reps
 		if reps <= fewReps && d.lo > fewReps {
 			m.short += tooFew
+		}
+		if reps <= 0 {
+			m.short += noSet
 		}
 	}
 	if d.asked && rir > d.rir+1 {
