@@ -52,6 +52,10 @@ func missed(in *Input, sets []plan.Set) plan.Contingency {
 		c.TextID, low = TextMissedHold, "Less than "+itoa(s.Hold.Min)+" s"
 	case len(s.Adjust) > 0:
 		c.TextID = TextMissedTable
+	case in.Exercise.Loading == plan.LoadingBand:
+		c.TextID = TextMissedBand
+	case in.Exercise.Loading == plan.LoadingAssisted:
+		c.TextID = TextMissedAssist
 	case !s.Load.Set && in.Exercise.Loading.Loadable() && in.Exercise.Loading != plan.LoadingAdded:
 		c.TextID = TextMissedLoad
 	case s.Load.Set && in.Menu != nil:
@@ -81,6 +85,10 @@ func above(in *Input, sets []plan.Set) plan.Contingency {
 		return c
 	case len(s.Adjust) > 0:
 		c.TextID = TextMissedTable
+	case in.Exercise.Loading == plan.LoadingBand:
+		c.TextID = TextAboveBand
+	case in.Exercise.Loading == plan.LoadingAssisted:
+		c.TextID = TextAboveAssist
 	case len(in.Schemes) == 1 && s.Reps.Max < in.Schemes[0].Reps.Min:
 		c.TextID = TextAboveFewer
 		c.Says = fill(c.TextID, "high", itoa(s.Reps.Max), "most", itoa(in.Schemes[0].Reps.Min))

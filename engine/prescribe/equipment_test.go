@@ -193,3 +193,30 @@ func rirText(s *plan.Set) string {
 	}
 	return " RIR " + strconv.Itoa(int(s.RIR.Value))
 }
+
+// Bands and counterweights have no load in numbers: the reserve chooses it, a step of it is
+// what changes, and repetitions shown at some other help say nothing about body mass.
+func TestBandsAndCounterweightsGoByReserve(t *testing.T) {
+	for id, want := range map[string]struct{ note, missed, above, text string }{
+		"band-row":         {"Take a band", prescribe.TextMissedBand, prescribe.TextAboveBand, "one step harder"},
+		"assisted-pull-up": {"less help is more load", prescribe.TextMissedAssist, prescribe.TextAboveAssist, "one step less help"},
+	} {
+		in := request(t, id, 0, sets(3, 8, 12, rir(2), 90))
+		in.Athlete.FreeRepsTenths = 80
+		out, err := prescribe.Exercise(in)
+		require.NoError(t, err)
+		require.Len(t, out.Sets, 3)
+		for _, s := range out.Sets {
+			require.Equal(t, plan.Range{Min: 8, Max: 12}, s.Reps)
+			require.Equal(t, plan.Some[int32](2), s.RIR)
+			require.False(t, s.Load.Set || s.Intensity.Set)
+		}
+		require.Contains(t, out.Note, want.note)
+		require.Empty(t, out.Off)
+		c := prescribe.Contingencies(in, out)
+		require.Equal(t, want.missed, c[0].TextID)
+		require.Equal(t, want.above, c[1].TextID)
+		require.Contains(t, c[1].Says, want.text)
+		require.NotContains(t, c[0].Says+c[1].Says, "{")
+	}
+}

@@ -61,7 +61,7 @@ func newMaker(in *Input) *maker {
 		} else if body <= 0 {
 			m.str.oneRM = 0
 		}
-		if loading == plan.LoadingBand {
+		if chosenByFeel(loading) {
 			m.str = strength{curve: a.Curve}
 		}
 		if m.str.known() {
@@ -78,6 +78,9 @@ func newMaker(in *Input) *maker {
 	}
 	return m
 }
+
+// chosenByFeel reports loads without a number that are there in steps all the same.
+func chosenByFeel(l plan.Loading) bool { return l == plan.LoadingBand || l == plan.LoadingAssisted }
 
 // added is the case of body mass plus a load that may be nothing. Repetitions with
 // body mass alone stand for a 1RM where body mass is known.
@@ -412,6 +415,8 @@ func (m *maker) unknown(r *run) {
 		m.notes.say(noteDeferred)
 	case m.in.Exercise.Loading == plan.LoadingBand:
 		m.notes.say(noteBand)
+	case m.in.Exercise.Loading == plan.LoadingAssisted:
+		m.notes.say(noteAssist)
 	case loadable && m.in.Exercise.Loading != plan.LoadingAdded:
 		m.notes.say(noteChooseLoad)
 	default:

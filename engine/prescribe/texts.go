@@ -21,6 +21,7 @@ const (
 	noteHoldLoad   = "note.hold-load"
 	noteDeferred   = "note.deferred"
 	noteBand       = "note.band"
+	noteAssist     = "note.assist"
 	noteChooseLoad = "note.choose-load"
 	noteStopAtRIR  = "note.stop-at-rir"
 	noteSetBefore  = "note.set-before"
@@ -47,6 +48,10 @@ const (
 	TextMissedReps     = "missed.reps"
 	TextMissedLoad     = "missed.load"
 	TextMissedHold     = "missed.hold"
+	TextMissedBand     = "missed.band"
+	TextMissedAssist   = "missed.assist"
+	TextAboveBand      = "above.band"
+	TextAboveAssist    = "above.assist"
 	TextAboveLoad      = "above.load"
 	TextMissedTable    = "missed.table"
 	TextAboveStep      = "above.step"
@@ -86,6 +91,8 @@ func Text(id string) string {
 		return "The load is worked out on the day from the latest test."
 	case noteBand:
 		return "Take a band with which the repetitions leave the stated number in reserve."
+	case noteAssist:
+		return "Set the counterweight so that the repetitions leave the stated number in reserve, and write the setting down: less help is more load."
 	case noteChooseLoad:
 		return "Take a load with which the repetitions leave the stated number in reserve; write it down."
 	case noteStopAtRIR:
@@ -132,6 +139,14 @@ func Text(id string) string {
 		return "{missed} in two sets or more: make the exercise easier, or take the repetitions you can do and add one a week."
 	case TextMissedLoad:
 		return "{missed} in two sets or more: take the next lighter load for the sets left, and start with it next time."
+	case TextMissedBand:
+		return "{missed} in two sets or more: take a band that makes it one step easier for the sets left, and start with it next time."
+	case TextMissedAssist:
+		return "{missed} in two sets or more: set one step more help for the sets left, and start with it next time."
+	case TextAboveBand:
+		return "More than {high} repetitions possible in every set, two sessions in a row: take a band that makes it one step harder."
+	case TextAboveAssist:
+		return "More than {high} repetitions possible in every set, two sessions in a row: set one step less help. When none is left, do it without the machine."
 	case TextMissedHold:
 		return "{missed} in two sets or more: take an easier version, or hold as long as you can and add 5 s a week."
 	case TextAboveLoad:
