@@ -127,6 +127,7 @@ var catches = []struct {
 	{"{no_finding: {level: violation}}", "Kept two", func(p *plan.Program) { p.Findings[0].Level = plan.LevelViolation }},
 	{"{no_finding: {rule: audit.order}}", "Kept two", func(p *plan.Program) { p.Findings[0].Rule = "audit.order" }},
 	{"{contingencies: true}", "says nothing for case 3", func(p *plan.Program) { in(p, 2, 0, 0).Contingencies[2].Says = "" }},
+	{"{text_has: Kept two}", `has "Kept two" nowhere`, func(p *plan.Program) { p.Findings[0].Says = "Else." }},
 	{"{text_lacks: \" lb\"}", `the printed program has " lb"`, func(p *plan.Program) { last(p, 1).Load = plan.Some(plan.Lb(225_000)) }},
 }
 
@@ -272,6 +273,7 @@ func TestPropertiesThatAskNothing(t *testing.T) {
 		{"{no_finding: {rule: audit.ordre}}", `no rule "audit.ordre"`},
 		{"{no_finding: {}}", "asks nothing"},
 		{"{text_lacks: \"\"}", "asks nothing"},
+		{"{text_has: \"\"}", "asks nothing"},
 	} {
 		property := readProperty(t, c.property)
 		require.Contains(t, strings.Join(property.broken(sampleView(t, sample())), "\n"), c.want, c.property)

@@ -224,3 +224,16 @@ func (m textLacks) broken(v *view) []string {
 	}
 	return nil
 }
+
+// textHas is what the printed program says somewhere.
+type textHas string
+
+func (m textHas) broken(v *view) []string {
+	switch {
+	case m == "" || v.text == "":
+		return []string{"asks nothing"}
+	case !containsFold(v.text, string(m)):
+		return []string{fmt.Sprintf("the printed program has %q nowhere", m)}
+	}
+	return nil
+}

@@ -73,6 +73,7 @@ type property struct {
 	NoFinding     *noFinding      `json:"no_finding"`
 	Contingencies *contingencies  `json:"contingencies"`
 	TextLacks     *textLacks      `json:"text_lacks"`
+	TextHas       *textHas        `json:"text_has"`
 }
 
 // check is one kind of property: no sentences where it holds. One that finds nothing

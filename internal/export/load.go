@@ -97,7 +97,7 @@ func (t *text) foundWhen(e *plan.ProgramExercise, week int32) string {
 }
 
 // cell prints the loads of working sets for a table; "" where there are none.
-func cell(e *plan.ProgramExercise) string {
+func (t *text) cell(e *plan.ProgramExercise) string {
 	var list []string
 	for _, r := range grouped(e.Sets) {
 		s := r.first()
@@ -110,16 +110,24 @@ func cell(e *plan.ProgramExercise) string {
 		case s.Deferred.Set && ref == plan.RefCalibration:
 			list = distinct(list, "×"+factor(s.Deferred.Value.Share))
 		case s.Deferred.Set && s.Load.Set:
-			list = distinct(list, "≈"+s.Load.Value.Short())
+			list = distinct(list, "≈"+t.marked(s.Load.Value))
 		case s.Deferred.Set && ref == plan.RefSetBefore:
 			list = distinct(list, "≈")
 		case s.Deferred.Set:
 			list = distinct(list, "≈"+s.Deferred.Value.Share.String())
 		case s.Load.Set:
-			list = distinct(list, s.Load.Value.Short())
+			list = distinct(list, t.marked(s.Load.Value))
 		}
 	}
 	return strings.Join(list, "/")
+}
+
+// marked prints a load for a table, whose heading says the request's unit.
+func (t *text) marked(l plan.Load) string {
+	if u := t.p.Request.Constraints.Unit; u != plan.UnitUnspecified && l.Unit != u {
+		return l.String()
+	}
+	return l.Short()
 }
 
 // warmups prints the warm-up sets on one line: "8 @ 20, 5 @ 60, 3 @ 85 kg".
@@ -129,7 +137,7 @@ func (t *text) warmups(e *plan.ProgramExercise, week int32) string {
 	mixed := false
 	for i := range e.Sets {
 		s := &e.Sets[i]
-		mixed = mixed || s.Kind == plan.SetWarmup && s.Load.Set && s.Load.Value.Unit != e.Sets[0].Load.Value.Unit
+		mixed = mixed || s.Kind == plan.SetWarmup && s.Load.Set && (s.Load.Value.Unit != e.Sets[0].Load.Value.Unit || foreign(s))
 	}
 	for i := range e.Sets {
 		s := &e.Sets[i]
@@ -152,6 +160,9 @@ func (t *text) warmups(e *plan.ProgramExercise, week int32) string {
 				one += u
 			} else {
 				unit = u
+			}
+			if foreign(s) {
+				one += " (" + t.warmupPieces(e, s) + ")"
 			}
 		}
 		list = append(list, one)

@@ -1,6 +1,7 @@
 package export
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/phasewright/phasewright/engine/plan"
@@ -97,4 +98,65 @@ func base(s *plan.Set, loading plan.Loading) string {
 		out = append(out, "collars "+s.Collars.Value.String())
 	}
 	return strings.Join(out, ", ")
+}
+
+// foreign reports a load that doesn't show what it is made of: pieces marked in another
+// unit, or weights on top of a stack's setting.
+func foreign(s *plan.Set) bool {
+	for _, l := range s.Plates {
+		if l.Unit != s.Load.Value.Unit {
+			return true
+		}
+	}
+	return len(s.AddOns) > 0
+}
+
+// sums says what the loads of a phase's tables are made of where the number doesn't show
+// it: "a side: 106.36 = 45 lb + 20 kg + 5 lb; ...; collars 1 kg", rising.
+func (t *text) sums(ph *plan.Phase) []string {
+	var out []string
+	for _, l := range [...]plan.Loading{plan.LoadingBar, plan.LoadingPlateMachine, plan.LoadingDumbbell, plan.LoadingDumbbellPair, plan.LoadingAdded, plan.LoadingStack} {
+		var found []*plan.Set
+		for i := range ph.Weeks {
+			for k := range ph.Weeks[i].Sessions {
+				for _, e := range ph.Weeks[i].Sessions[k].Exercises {
+					if x := t.exercise(e.ExerciseID); x == nil || x.Loading != l {
+						continue
+					}
+					for n := range e.Sets {
+						if s := &e.Sets[n]; s.Kind != plan.SetWarmup && foreign(s) {
+							found = append(found, s)
+						}
+					}
+				}
+			}
+		}
+		slices.SortStableFunc(found, func(a, b *plan.Set) int { return a.Load.Value.Cmp(b.Load.Value) })
+		same := !slices.ContainsFunc(found, func(s *plan.Set) bool { return base(s, l) != base(found[0], l) })
+		var list []string
+		for _, s := range found {
+			one := s.Load.Value.Short() + " = " + sum(s, l)
+			if u := base(s, l); u != "" && !same {
+				one += " (" + u + ")"
+			}
+			list = distinct(list, one)
+		}
+		if len(list) == 0 {
+			continue
+		}
+		text := place(l) + strings.Join(list, "; ")
+		if u := base(found[0], l); same && u != "" {
+			text += "; " + u
+		}
+		out = distinct(out, text)
+	}
+	return out
+}
+
+func (t *text) warmupPieces(e *plan.ProgramExercise, s *plan.Set) string {
+	loading := plan.LoadingBar
+	if x := t.exercise(e.ExerciseID); x != nil {
+		loading = x.Loading
+	}
+	return sum(s, loading)
 }

@@ -30,7 +30,7 @@ func (t *text) tables(ph *plan.Phase) {
 		t.blank()
 		t.lane(&l, &marks)
 	}
-	for _, s := range marks.says() {
+	for _, s := range append(marks.says(), t.sums(ph)...) {
 		t.wrap("", "  ", s)
 	}
 }
@@ -180,7 +180,7 @@ func (t *text) slotRows(g *grid, s *slot, marks *legend) {
 			e = x
 		}
 		sets[i] = setsCell(x)
-		loads[i] = cell(x)
+		loads[i] = t.cell(x)
 		marks.deferred = marks.deferred || strings.Contains(loads[i], "≈")
 		marks.guessed = marks.guessed || strings.Contains(loads[i], "~")
 		marks.found = marks.found || strings.Contains(loads[i], "×")
