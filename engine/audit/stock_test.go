@@ -95,3 +95,36 @@ func TestHugeStockIsLeftOpen(t *testing.T) {
 	require.True(t, m.has(plan.Kg(81_300)))
 	require.False(t, m.has(plan.Kg(-1)))
 }
+
+// The same for what is set and put together: collars, handles, dials, uneven stacks with
+// weights on top.
+func TestMenuAgreesOnAdjustableEquipment(t *testing.T) {
+	small := []plan.PlateStock{{Mass: plan.Kg(2500), Count: 6}, {Mass: plan.Lb(2500), Count: 4}}
+	p := plan.Place{ID: "gym", Bars: []plan.Bar{{Kind: plan.Barbell, Mass: plan.Kg(20_000), Collars: plan.Some(plan.Kg(5000))}}, Plates: small,
+		Adjustables: []plan.Adjustable{{Count: 2, Handle: plan.Some(plan.Kg(2000)), Plates: small}, {Count: 1, Settings: []plan.Load{plan.Lb(5000), plan.Lb(12_500)}}},
+		Stacks:      []plan.Stack{{Kind: plan.CableStation, Settings: []plan.Load{plan.Kg(5000), plan.Kg(12_000)}, AddOns: small}}}
+	for _, id := range []string{"back-squat", "dumbbell-curl", "goblet-squat", "cable-curl"} {
+		x := exerciseByID(t, id)
+		kind := x.Bar
+		if id == "cable-curl" {
+			kind = plan.CableStation
+		}
+		for _, unit := range []plan.MassUnit{plan.Kilogram, plan.Pound} {
+			theirs := load.MenuFor(x.Loading, kind, &p).In(unit)
+			ours := makeMenu(x, &p)
+			require.Greater(t, theirs.Len(), 1, id)
+			for i := range theirs.Len() {
+				o := theirs.At(i)
+				require.True(t, ours.has(o.Load), "%s: %s", id, o.Load)
+				l := &lift{x: x, in: &session{s: &plan.Session{PlaceID: "gym"}, place: &p}}
+				if len(o.PerSide) > 0 {
+					require.Empty(t, platesWrong(l, &plan.Set{Load: plan.Some(o.Load), Plates: o.PerSide}), "%s: %v", id, o)
+				}
+			}
+		}
+	}
+	curl := &lift{x: exerciseByID(t, "dumbbell-curl"), in: &session{s: &plan.Session{PlaceID: "gym"}, place: &p}}
+	require.Contains(t, platesWrong(curl, &plan.Set{Load: plan.Some(plan.Kg(12_000)), Plates: []plan.Load{plan.Kg(2500), plan.Kg(2500)}}), "8 plates of 2.5 kg are needed and 6 are there")
+	squat := &lift{x: exerciseByID(t, "back-squat"), in: &session{s: &plan.Session{PlaceID: "gym"}, place: &p}}
+	require.NotEmpty(t, platesWrong(squat, &plan.Set{Load: plan.Some(plan.Kg(25_000)), Plates: []plan.Load{plan.Kg(2500)}}), "without its collars")
+}

@@ -195,3 +195,21 @@ func TestMachinesAreLoadedAsThePresetsThink(t *testing.T) {
 		require.False(t, plateMachine(item) && !plated[item], item)
 	}
 }
+
+func TestAdjustableDumbbellsReplaceTheFixedOnes(t *testing.T) {
+	one := []plan.Adjustable{{Count: 1, Settings: []plan.Load{plan.Kg(5000), plan.Kg(10_000)}}}
+	p := ExpandPreset(plan.Place{Preset: plan.PresetDumbbells, Adjustables: one}, plan.Kilogram)
+	require.Empty(t, p.Dumbbells, "the preset's are not there as well")
+	require.Empty(t, Unstocked(&p))
+	row, _ := Builtin().ByID("one-arm-dumbbell-row")
+	curl, _ := Builtin().ByID("dumbbell-curl")
+	require.True(t, row.Available(&p))
+	require.False(t, curl.Available(&p), "one makes no pair")
+	p.Adjustables[0].Count = 2
+	require.True(t, curl.Available(&p))
+	gone := ExpandPreset(plan.Place{Preset: plan.PresetDumbbells, Adjustables: one, Absent: []plan.Equipment{plan.Dumbbells}}, plan.Kilogram)
+	require.Empty(t, gone.Adjustables)
+	dip := plan.Place{Items: []plan.Equipment{plan.DipBars, plan.DipBelt}, Adjustables: one}
+	x, _ := Builtin().ByID("dip")
+	require.True(t, x.Addable(&dip), "a dialled dumbbell hangs as well")
+}
