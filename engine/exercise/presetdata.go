@@ -5,7 +5,9 @@ import "github.com/phasewright/phasewright/engine/plan"
 // What the presets hold. Bars, discs and dumbbell steps are those of common kg
 // and lb gyms (from memory); how many of each, how heavy the heaviest dumbbell
 // and kettlebell and the mass of EZ and trap bars are assumptions that a caller
-// replaces by listing what is there. Pounds are pounds, not converted kilograms.
+// replaces by listing what is there. Pounds are pounds, not converted kilograms;
+// kettlebells are the competition sizes of 8 to 32 kg, which in pounds are sold as 18, 26,
+// 35, 44, 53, 62 and 70 (from memory).
 
 type stocks struct {
 	bars        []plan.Bar
@@ -53,7 +55,7 @@ func presetStock(p plan.Preset, unit plan.MassUnit) stocks {
 				plates: plates(plan.Pound, 45_000, 16, 35_000, 4, 25_000, 4, 10_000, 8, 5_000, 4, 2_500, 4),
 				dumbbells: append(pairs(plan.Pound, 2_500, 2_500, 7_500),
 					pairs(plan.Pound, 10_000, 5_000, 120_000)...),
-				kettlebells: pairs(plan.Pound, 15_000, 5_000, 70_000),
+				kettlebells: each(plan.Pound, 18_000, 26_000, 35_000, 44_000, 53_000, 62_000, 70_000),
 				stacks:      gymStacks(plan.Pound),
 			}
 		}
@@ -125,6 +127,15 @@ func plates(u plan.MassUnit, massCount ...int64) []plan.PlateStock {
 	out := make([]plan.PlateStock, 0, len(massCount)/2)
 	for i := 0; i+1 < len(massCount); i += 2 {
 		out = append(out, plan.PlateStock{Mass: plan.Load{Milli: massCount[i], Unit: u}, Count: int32(massCount[i+1])})
+	}
+	return out
+}
+
+// each gives two of every mass listed.
+func each(u plan.MassUnit, masses ...int64) []plan.HeldStock {
+	var out []plan.HeldStock
+	for _, m := range masses {
+		out = append(out, plan.HeldStock{Mass: plan.Load{Milli: m, Unit: u}, Count: 2})
 	}
 	return out
 }
