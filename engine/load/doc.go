@@ -9,8 +9,9 @@
 //     athlete can do at a share of the 1RM; it can be shifted to the person.
 //   - fatigue.go: each set leaves a debt that rest pays back, so the last of four
 //     sets is checked against what is left and not against the fresh curve.
-//   - buildable.go: the wanted load becomes one that the bars, plates, dumbbells or
-//     stacks at hand really give, with the plates of each side.
+//   - buildable.go, held.go, stack.go: the wanted load becomes one that the bars, plates,
+//     dumbbells or stacks at hand really give, with what it is made of. Totals are in the
+//     request's unit, what stands on one piece stays as it is marked.
 //   - warmup.go and time.go: the lighter sets before, and the seconds of it all.
 //
 // Two files are references and not machinery. equation.go holds the published 1RM
