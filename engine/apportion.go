@@ -11,7 +11,8 @@ import (
 // Sets are taken away one at a time, always the one whose loss brings the muscles
 // nearest to their targets, until none brings them nearer. Fixed sets follow the
 // outline exactly.
-func (g *generation) weekSets(w *window, picks []pick, sets [][]int32, week int) [][]int32 {
+func (g *generation) weekSets(w *window, of *allocated, week int) [][]int32 {
+	picks, sets := of.picks, of.answer.Sets
 	peak := g.heaviest(w)
 	now := &g.doses[week]
 	columns := len(w.columns)
@@ -32,6 +33,9 @@ func (g *generation) weekSets(w *window, picks []pick, sets [][]int32, week int)
 		for c := range sets[i] {
 			if sets[i][c] > 0 {
 				a.sets[i][c], a.lo[i][c] = g.weekBounds(w, &picks[i], c, week, sets[i][c])
+				if n, ok := g.heldSets(of, i, c, week); ok {
+					a.sets[i][c], a.lo[i][c] = n, n
+				}
 			}
 		}
 	}
@@ -119,7 +123,7 @@ func (g *generation) keepCaps(w *window, a *apportioner, week int) {
 		if limit == 0 {
 			continue
 		}
-		limit = max(0, limit-g.inTests(week, plan.Muscle(m)))
+		limit = max(0, limit-g.inTests(week, plan.Muscle(m))-g.keptInWeek(week, plan.Muscle(m)))
 		for _, pinned := range [...]bool{false, true} {
 			for i := len(a.picks) - 1; i >= 0; i-- {
 				p := &a.picks[i]

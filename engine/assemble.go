@@ -83,13 +83,18 @@ func stackOf(ex *exercise.Exercise, p *plan.Place) plan.Equipment {
 func (g *generation) prescribe(w *window, a *allocated, week int) error {
 	phase := g.phase(w.phase)
 	out := g.newWeek(week)
-	sets := g.weekSets(w, a.picks, a.answer.Sets, week)
+	sets := g.weekSets(w, a, week)
 	for at := range w.sessions {
 		if w.sessions[at].week != week {
 			continue
 		}
 		if err := g.addTests(&out, week, g.offset(w.sessions[at].slot)); err != nil {
 			return err
+		}
+		if s, ok := g.again(a, &w.sessions[at]); ok {
+			g.made = append(g.made, timed{w, w.sessions[at].column, s.Seconds, setsOf(&s), int32(len(s.Exercises)), g.directOf(&s)})
+			out.Sessions = append(out.Sessions, s)
+			continue
 		}
 		s, err := g.session(w, a, &w.sessions[at], sets)
 		if err != nil {
@@ -147,6 +152,7 @@ func (g *generation) newWeek(week int) plan.Week {
 	if c := g.brief.Request.Constraints; c.Start.Set {
 		w.Start = plan.Some(c.Start.Value.AddDays(7 * week))
 	}
+	w.Sessions = g.keepPast(week)
 	return w
 }
 

@@ -89,6 +89,7 @@ type generation struct {
 	twins      map[roleKey]int
 	swapped    map[swapKey][]string
 	findings   []plan.Finding
+	rework     *rework // nil: made from nothing
 	program    plan.Program
 }
 
@@ -117,13 +118,22 @@ func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, er
 	if err != nil {
 		return plan.Program{}, fault.Wrap(fault.Internal, "ENCODING", err)
 	}
-	b, err := e.settle(r)
+	g, err := e.prepare(ctx, r)
 	if err != nil {
 		return plan.Program{}, err
 	}
+	return g.complete(ctx, requested)
+}
+
+// prepare settles a request and lays it out: calendar, outline, weekly wishes, strengths.
+func (e *Engine) prepare(ctx context.Context, r plan.Request) (*generation, error) {
+	b, err := e.settle(r)
+	if err != nil {
+		return nil, err
+	}
 	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[foundKey]calibration{}, finding: map[string]calibration{}, before: map[beforeKey]before{}, being: map[beforeKey]before{}, told: map[string]bool{}, different: map[roleKey][]*occurrence{}, twins: map[roleKey]int{}, swapped: map[swapKey][]string{}, excluded: map[string]bool{}}
 	if g.safety, err = Judge(b); err != nil {
-		return plan.Program{}, err
+		return nil, err
 	}
 	g.bender = bender{safety: g.safety, spotted: b.Request.Athlete.Spotter.Value}
 	for _, id := range b.Request.Constraints.Excluded {
@@ -133,12 +143,18 @@ func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, er
 		g.caps[l.Muscle] = l.Sets
 	}
 	if err := g.mandatory(); err != nil {
-		return plan.Program{}, err
+		return nil, err
 	}
 	e.done("settle")
 	if err := g.shape(ctx); err != nil {
-		return plan.Program{}, err
+		return nil, err
 	}
+	return g, nil
+}
+
+// complete makes the sessions, audits them and seals the program.
+func (g *generation) complete(ctx context.Context, requested string) (plan.Program, error) {
+	e := g.engine
 	if err := g.strengths.entry(); err != nil {
 		return plan.Program{}, err
 	}
@@ -283,7 +299,7 @@ func (g *generation) shape(ctx context.Context) error {
 
 // fill allocates window by window and prescribes week by week.
 func (g *generation) fill(ctx context.Context) error {
-	wins := windows(&g.outline, g.slots)
+	wins := g.rework.remaining(g, windows(&g.outline, g.slots))
 	if err := g.everywhere(wins); err != nil {
 		return err
 	}
@@ -295,6 +311,10 @@ func (g *generation) fill(ctx context.Context) error {
 	}
 	done := make([]*allocated, len(wins))
 	for week := range of {
+		if g.rework.past(week, everyDay-1) {
+			g.keepWeek(week)
+			continue
+		}
 		w := &wins[of[week]]
 		if len(w.sessions) == 0 {
 			if err := g.emptyWeek(w, week); err != nil {
@@ -316,7 +336,11 @@ func (g *generation) fill(ctx context.Context) error {
 		g.engine.done("prescribe")
 	}
 	for i := range wins {
-		if done[i] != nil {
+		switch {
+		case done[i] == nil:
+		case g.unmoved(done[i]):
+			g.keepFindings(func(f *plan.Finding) bool { return slices.Contains(wins[i].list, int(f.Week)-1) })
+		default:
 			g.shortfalls(&wins[i], done[i])
 			g.weekMisses(&wins[i])
 		}
@@ -375,9 +399,14 @@ type allocated struct {
 	model  *schedule.Model
 	tapers bool // sets are held to the taper's share of those before it
 	answer schedule.Assignment
+	held   *hold  // what stays of an earlier program
+	whole  []bool // columns that do, all of them
 }
 
 func (g *generation) allocate(ctx context.Context, w *window, done []*allocated) (*allocated, error) {
+	if g.rework != nil {
+		return g.reallocate(ctx, w, done)
+	}
 	a := &allocated{window: w, picks: g.shortlist(w)}
 	g.blocked = g.tooSoon(w, done)
 	var err error
@@ -397,13 +426,7 @@ func (g *generation) allocate(ctx context.Context, w *window, done []*allocated)
 	if err != nil {
 		return nil, err
 	}
-	for _, r := range w.runs() {
-		g.program.Allocations = append(g.program.Allocations, plan.Allocation{
-			FromWeek: r[0], ToWeek: r[1], Candidates: int32(len(a.picks)),
-			Value: a.answer.Value, Bound: a.answer.Bound, Proven: a.answer.Proven, Work: a.answer.Work,
-		})
-	}
-	return a, nil
+	return g.settled(a), nil
 }
 
 // try is how much a window's model asks of its answer.

@@ -2,6 +2,7 @@ package audit
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 
 	"github.com/phasewright/phasewright/engine/exercise"
@@ -31,6 +32,7 @@ func Program(p *plan.Program, cat *exercise.Catalogue) []plan.Finding {
 	a.phases()
 	a.taper()
 	a.safety()
+	a.out = slices.DeleteFunc(a.out, a.past)
 	return a.sorted()
 }
 
@@ -55,6 +57,28 @@ func (l *lift) about(rule plan.RuleID) plan.Finding {
 }
 
 func (w *week) about(rule plan.RuleID) plan.Finding { return plan.Finding{Rule: rule, Week: w.n} }
+
+// past reports a finding about what a program that was made again kept as it was: the
+// request is no longer the one that was made for.
+func (a *auditor) past(f plan.Finding) bool {
+	r := &a.p.Reworked
+	if !r.Set || f.Week == 0 || f.Week > r.Value.Week {
+		return false
+	}
+	if f.Week < r.Value.Week {
+		return true
+	}
+	for i := range a.weeks {
+		if w := &a.weeks[i]; w.n == f.Week && f.Session > 0 && int(f.Session) <= len(w.sessions) {
+			first := plan.Monday
+			if c := &a.r.Constraints; c.Start.Set {
+				first = c.Start.Value.Weekday()
+			}
+			return (int32(w.sessions[f.Session-1].s.Weekday)-int32(first)+7)%7 < r.Value.Day
+		}
+	}
+	return false
+}
 
 func (a *auditor) sorted() []plan.Finding {
 	sort.SliceStable(a.out, func(i, j int) bool {

@@ -251,18 +251,19 @@ type Allocation struct {
 
 // Program is what an athlete is handed. Request is the settled one.
 type Program struct {
-	Versions      Versions     `json:"versions"`
-	RequestDigest string       `json:"request_digest"` // of the request as it came
-	Seed          uint32       `json:"seed"`
-	Request       Request      `json:"request"`
-	Phases        []Phase      `json:"phases,omitempty"`
-	Strengths     []Strength   `json:"strengths,omitempty"`
-	Allocations   []Allocation `json:"allocations,omitempty"`
-	Assumptions   []Assumption `json:"assumptions,omitempty"`
-	Findings      []Finding    `json:"findings,omitempty"`
-	Cautions      []Caution    `json:"cautions,omitempty"`
-	Rules         []Rule       `json:"rules,omitempty"`
-	Digest        string       `json:"digest,omitzero"` // of all the above
+	Versions      Versions      `json:"versions"`
+	RequestDigest string        `json:"request_digest"` // of the request as it came
+	Seed          uint32        `json:"seed"`
+	Request       Request       `json:"request"`
+	Phases        []Phase       `json:"phases,omitempty"`
+	Strengths     []Strength    `json:"strengths,omitempty"`
+	Allocations   []Allocation  `json:"allocations,omitempty"`
+	Assumptions   []Assumption  `json:"assumptions,omitempty"`
+	Findings      []Finding     `json:"findings,omitempty"`
+	Cautions      []Caution     `json:"cautions,omitempty"`
+	Rules         []Rule        `json:"rules,omitempty"`
+	Reworked      Opt[Reworked] `json:"reworked,omitzero"` // set where it came out of an earlier program
+	Digest        string        `json:"digest,omitzero"`   // of all the above
 }
 
 // WeekCount counts the weeks of all phases.

@@ -1,0 +1,393 @@
+package engine
+
+import (
+	"context"
+	"fmt"
+	"reflect"
+	"slices"
+
+	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/engine/schedule"
+)
+
+// hold is what of a window's earlier sets may not move: single cells (locks), whole
+// columns, or nothing.
+type hold struct {
+	was   [][]int32 // by pick and column: the most sets of any of the window's weeks
+	cells [][]bool  // locked
+	whole []bool    // columns that stay as they are
+}
+
+// held reports a cell that keeps its sets, none included.
+func (h *hold) held(pick, col int) bool { return h.whole[col] || h.cells[pick][col] }
+
+// reallocate allocates a window of a program that is made again. Where the request asks
+// of all its days what it asked before, nothing moves. Else the days of which it does are
+// kept and the others solved, as long as that costs no goal and no floor anything; else
+// all of them, locks aside, with as few changes as the best answer allows.
+func (g *generation) reallocate(ctx context.Context, w *window, done []*allocated) (*allocated, error) {
+	picks := g.withBase(w, g.shortlist(w))
+	g.blocked = g.tooSoon(w, done)
+	h := g.rework.holdOf(g, w, picks)
+	days, rows, err := g.unchanged(w, picks)
+	if err != nil {
+		return nil, err
+	}
+	open := hold{was: h.was, cells: h.cells, whole: make([]bool, len(w.columns))}
+	kept := open
+	kept.whole = make([]bool, len(w.columns))
+	some, all := false, true
+	for c := range w.columns {
+		kept.whole[c] = rows && days[c] && h.whole[c]
+		some, all = some || kept.whole[c], all && kept.whole[c]
+	}
+	var stays *allocated
+	if some {
+		if stays, err = g.solveHeld(ctx, w, picks, &kept); err != nil && !infeasible(err) {
+			return nil, err
+		}
+		if err == nil && all {
+			return g.settled(stays), nil
+		}
+	}
+	free, err := g.solveHeld(ctx, w, picks, &open)
+	switch {
+	case infeasible(err) && len(g.rework.how.Locks)+len(g.rework.how.Swaps) > 0:
+		return nil, g.clashingLock(ctx, w, picks, &open, err)
+	case err != nil:
+		return nil, err
+	case stays != nil && stays.answer.Value[0] <= free.answer.Value[0] && g.keepsFloors(stays, free):
+		return g.settled(stays), nil
+	}
+	return g.settled(free), nil
+}
+
+func infeasible(err error) bool {
+	f, ok := fault.As(err)
+	return ok && f.Kind == fault.Infeasible
+}
+
+// settled lists what the solver says of an answer.
+func (g *generation) settled(a *allocated) *allocated {
+	for _, r := range a.window.runs() {
+		g.program.Allocations = append(g.program.Allocations, plan.Allocation{
+			FromWeek: r[0], ToWeek: r[1], Candidates: int32(len(a.picks)),
+			Value: a.answer.Value, Bound: a.answer.Bound, Proven: a.answer.Proven, Work: a.answer.Work,
+		})
+	}
+	return a
+}
+
+// keepsFloors reports that no muscle falls under its floor for keeping the days.
+func (g *generation) keepsFloors(stays, free *allocated) bool {
+	peak := g.heaviest(stays.window)
+	for m := plan.Muscle(1); m < plan.MuscleCount; m++ {
+		if floor := peak.Muscles[m].Floor; g.achieved(stays, m) < floor && g.achieved(free, m) > g.achieved(stays, m) {
+			return false
+		}
+	}
+	return true
+}
+
+// holdOf reads a window's sets out of the base. A column is whole where the base has a
+// session on each of its days, and no swap and no exercise that is gone by now in them.
+func (k *rework) holdOf(g *generation, w *window, picks []pick) *hold {
+	h := &hold{was: make([][]int32, len(picks)), cells: make([][]bool, len(picks)), whole: make([]bool, len(w.columns))}
+	for i := range picks {
+		h.was[i], h.cells[i] = make([]int32, len(w.columns)), make([]bool, len(w.columns))
+	}
+	for c := range h.whole {
+		h.whole[c] = true
+	}
+	for i := range w.sessions {
+		o := &w.sessions[i]
+		s := k.session(o)
+		if s == nil {
+			h.whole[o.column] = false
+			continue
+		}
+		for j := range s.Exercises {
+			id, swapped := k.now(s.Exercises[j].ExerciseID, s.Weekday)
+			at := slices.IndexFunc(picks, func(p pick) bool { return p.ex.ID == id })
+			if at < 0 || swapped {
+				h.whole[o.column] = false
+			}
+			if at >= 0 {
+				h.was[at][o.column] = max(h.was[at][o.column], s.Exercises[j].Working())
+				h.cells[at][o.column] = h.cells[at][o.column] || swapped || k.locked(id, s.Weekday)
+			}
+		}
+	}
+	return h
+}
+
+// unchanged compares what the request asks of a window with what the base's request asked:
+// by column, and of muscles, lifts and pins.
+func (g *generation) unchanged(w *window, picks []pick) (days []bool, rows bool, err error) {
+	days = make([]bool, len(w.columns))
+	b := g.rework.before
+	if b == nil {
+		return days, false, nil
+	}
+	wins := g.rework.remaining(b, windows(&b.outline, b.slots))
+	at := slices.IndexFunc(wins, func(x window) bool { return slices.Equal(x.list, w.list) })
+	if at < 0 {
+		return days, false, nil
+	}
+	was := &wins[at]
+	theirs := make([]pick, len(picks))
+	for i, p := range picks {
+		theirs[i] = pick{ex: p.ex, track: b.trackOf(p.ex), goal: b.goalOf(p.ex.ID), pin: b.pinOf(p.ex.ID), preference: p.preference}
+		theirs[i].role = b.roleOf(p.ex, was, theirs[i].goal)
+	}
+	b.blocked = make([][plan.MuscleCount]bool, len(was.columns))
+	old, err := b.allocationModel(was, theirs, true)
+	if err != nil {
+		return nil, false, err
+	}
+	now, err := g.allocationModel(w, picks, true)
+	if err != nil {
+		return nil, false, err
+	}
+	rows = old.Weeks == now.Weeks && reflect.DeepEqual(old.Muscles, now.Muscles) && reflect.DeepEqual(old.Lifts, now.Lifts) &&
+		reflect.DeepEqual(b.brief.Request.Constraints.Recovery, g.brief.Request.Constraints.Recovery)
+	for i := range picks {
+		o, n := &old.Candidates[i], &now.Candidates[i]
+		rows = rows && o.MinDays == n.MinDays && o.MinSets == n.MinSets && o.MaxSets == n.MaxSets && o.Lift == n.Lift && theirs[i].role == picks[i].role
+	}
+	for c := range w.columns {
+		j := slices.IndexFunc(was.columns, func(x column) bool { return g.sameColumn(b, &w.columns[c], &x) })
+		if j < 0 {
+			continue
+		}
+		o, n := old.Days[j], now.Days[c]
+		o.Path, n.Path = "", ""
+		days[c] = o == n
+		for i := range picks {
+			days[c] = days[c] && old.Candidates[i].Options[j] == now.Candidates[i].Options[c]
+		}
+	}
+	return days, rows, nil
+}
+
+// sameColumn matches columns of two requests, whose days may be listed in another order.
+func (g *generation) sameColumn(b *generation, now, was *column) bool {
+	if now.group != "" || was.group != "" {
+		return now.group == was.group
+	}
+	return g.brief.Request.Constraints.Days[now.day].Weekday == b.brief.Request.Constraints.Days[was.day].Weekday
+}
+
+// solveHeld allocates a window around what is held. An exercise that is held on some days
+// and free on others is two candidates to the solver.
+func (g *generation) solveHeld(ctx context.Context, w *window, picks []pick, h *hold) (*allocated, error) {
+	a := &allocated{window: w, picks: picks, held: h, whole: h.whole}
+	var err error
+	for _, try := range tries(g.taperSets(w)) {
+		if a.model, err = g.allocationModel(w, picks, try.zones); err != nil {
+			return nil, err
+		}
+		if a.tapers = try.most > 0; a.tapers {
+			w.limitSets(a.model, try.most)
+		}
+		var split []int // of the candidates beyond the picks
+		if split, err = h.bind(a.model, picks); err != nil {
+			return nil, err
+		}
+		prior := &schedule.Assignment{Sets: make([][]int32, len(a.model.Candidates))}
+		for i := range prior.Sets {
+			prior.Sets[i] = make([]int32, len(w.columns))
+			for c := range w.columns {
+				prior.Sets[i][c] = h.share(a.model, split, len(picks), i, c)
+			}
+		}
+		a.answer, err = schedule.Solve(ctx, a.model, prior, g.engine.budget)
+		if err == nil {
+			for k, of := range split {
+				for c := range w.columns {
+					a.answer.Sets[of][c] += a.answer.Sets[len(picks)+k][c]
+				}
+			}
+			a.answer.Sets = a.answer.Sets[:len(picks)]
+			a.model.Candidates = a.model.Candidates[:len(picks)]
+			h.restore(a.model)
+			return a, nil
+		}
+		if !infeasible(err) {
+			return nil, err
+		}
+	}
+	return nil, err
+}
+
+// share gives the earlier sets of a candidate on a column, of one that was split each half its own.
+func (h *hold) share(m *schedule.Model, split []int, picks, cand, col int) int32 {
+	of := cand
+	if cand >= picks {
+		of = split[cand-picks]
+	}
+	if !m.Candidates[cand].Options[col].Allowed {
+		return 0
+	}
+	return h.was[of][col]
+}
+
+// bind narrows a model to what is held and says of which pick each further candidate is
+// the free half. Infeasible where something held can't be there any more.
+func (h *hold) bind(m *schedule.Model, picks []pick) ([]int, error) {
+	var split []int
+	bad := fault.NewCollector(fault.Infeasible)
+	for i := range picks {
+		c := &m.Candidates[i]
+		fixed, free := int32(0), int32(0)
+		var rest []schedule.Option
+		for d := range c.Options {
+			o := &c.Options[d]
+			left := *o
+			if h.held(i, d) {
+				left = schedule.Option{}
+			}
+			switch n := h.was[i][d]; {
+			case !h.held(i, d):
+				free += allowed(*o)
+			case n == 0:
+				*o = schedule.Option{}
+			case !o.Allowed:
+				bad.Add("CONFLICT_LOCK", "rework.locks", fmt.Sprintf("%s can't stay on %s: the place, the strategy or recovery rules it out there now", picks[i].ex.Name, dayName(m, d)))
+			default:
+				n = min(max(n, o.Lo), o.Hi)
+				o.Lo, o.Hi = n, n
+				fixed++
+			}
+			rest = append(rest, left)
+		}
+		if fixed == 0 {
+			c.MinDays = min(c.MinDays, max(free, 0))
+			if free == 0 {
+				c.MinDays, c.MaxDays = 0, max(1, c.MaxDays)
+			}
+			continue
+		}
+		most := c.MaxDays
+		if free > 0 && most > fixed && c.MaxSets == 0 {
+			half := *c
+			half.Options = rest
+			half.MinDays, half.MaxDays, half.MinSets = max(0, c.MinDays-fixed), most-fixed, 0
+			m.Candidates = append(m.Candidates, half)
+			split = append(split, i)
+			c = &m.Candidates[i]
+		}
+		for d := range c.Options {
+			if !h.held(i, d) {
+				c.Options[d] = schedule.Option{}
+			}
+		}
+		c.MinDays, c.MaxDays, c.MinSets, c.MaxSets = fixed, fixed, 0, 0
+	}
+	return split, bad.Err()
+}
+
+func allowed(o schedule.Option) int32 {
+	if o.Allowed {
+		return 1
+	}
+	return 0
+}
+
+func dayName(m *schedule.Model, d int) string {
+	if n := m.Days[d].Name; n != "" {
+		return n
+	}
+	return m.Days[d].Path
+}
+
+// restore lets what is read off the model later see the sets that stay.
+func (h *hold) restore(m *schedule.Model) {
+	for i := range m.Candidates {
+		for d := range m.Candidates[i].Options {
+			if o := &m.Candidates[i].Options[d]; h.held(i, d) && h.was[i][d] > 0 {
+				o.Allowed = true
+			}
+		}
+	}
+}
+
+// clashingLock names the locks and swaps that leave no answer: those without one of
+// which there would be one, or all where it takes several.
+func (g *generation) clashingLock(ctx context.Context, w *window, picks []pick, h *hold, cause error) error {
+	none := hold{was: h.was, cells: make([][]bool, len(picks)), whole: h.whole}
+	for i := range none.cells {
+		none.cells[i] = make([]bool, len(w.columns))
+	}
+	if _, err := g.solveHeld(ctx, w, picks, &none); err != nil {
+		if infeasible(err) {
+			return cause // not because of them
+		}
+		return err
+	}
+	bad := fault.NewCollector(fault.Infeasible)
+	name := func(path string, without *rework) error {
+		kept := g.rework
+		g.rework = without
+		other := without.holdOf(g, w, picks)
+		g.rework = kept
+		_, err := g.solveHeld(ctx, w, picks, &hold{was: other.was, cells: other.cells, whole: h.whole})
+		switch {
+		case err == nil:
+			bad.Add("CONFLICT_LOCK", path, fmt.Sprintf("leaves no way to fit %s into the days with what is mandatory; without it there is one", w.name()))
+		case !infeasible(err):
+			return err
+		}
+		return nil
+	}
+	for i := range g.rework.how.Locks {
+		k := *g.rework
+		k.how.Locks = slices.Delete(slices.Clone(k.how.Locks), i, i+1)
+		if err := name(fmt.Sprintf("rework.locks[%d]", i), &k); err != nil {
+			return err
+		}
+	}
+	for i := range g.rework.how.Swaps {
+		k := *g.rework
+		k.how.Swaps = slices.Delete(slices.Clone(k.how.Swaps), i, i+1)
+		if err := name(fmt.Sprintf("rework.swaps[%d]", i), &k); err != nil {
+			return err
+		}
+	}
+	if bad.Err() == nil {
+		bad.Add("CONFLICT_LOCK", "rework", fmt.Sprintf("locks and swaps together leave no way to fit %s into the days with what is mandatory; take some of them back", w.name()))
+	}
+	return bad.Err()
+}
+
+// heldSets gives the sets of a cell that stays, in one week. False where it is free, or
+// new there.
+func (g *generation) heldSets(a *allocated, pick, col, week int) (int32, bool) {
+	if a == nil || a.held == nil || !a.held.held(pick, col) {
+		return 0, false
+	}
+	id := a.picks[pick].ex.ID
+	for i := range a.window.sessions {
+		o := &a.window.sessions[i]
+		if o.week != week || o.column != col {
+			continue
+		}
+		s := g.rework.session(o)
+		if s == nil {
+			return 0, false
+		}
+		for j := range s.Exercises {
+			if now, _ := g.rework.now(s.Exercises[j].ExerciseID, s.Weekday); now == id {
+				return s.Exercises[j].Working(), true
+			}
+		}
+		return 0, true
+	}
+	return 0, false
+}
+
+// unmoved reports a window that keeps all its days, of which all is said that there was.
+func (g *generation) unmoved(a *allocated) bool {
+	return a.held != nil && g.rework.same && !slices.Contains(a.whole, false)
+}

@@ -1,0 +1,418 @@
+package engine
+
+import (
+	"context"
+	"fmt"
+	"reflect"
+	"slices"
+	"strings"
+
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// rework is what a generation keeps of an earlier program.
+type rework struct {
+	how    plan.Rework
+	base   *plan.Program
+	weeks  []*plan.Week // of the base
+	week   int          // 0-based, of the first day that is made again
+	day    int32        // that day, counted from the first of the week
+	before *generation  // the base's request laid out, to see what has changed since
+	same   bool         // whatever shapes a set that stays where it is
+}
+
+// Rework makes a program again from a day on, for a request that may differ from the
+// one it was made for, with parts of it locked. What lies before that day stays to the
+// byte. After it, days of which the request asks what it asked before keep their
+// sessions; the others are solved again, with as few changes as the best answer allows.
+//
+// Errors are those of Generate, paths of the request as there; those about how begin with
+// "rework". The past must be the request's past: same start, same days before.
+func (e *Engine) Rework(ctx context.Context, base *plan.Program, r plan.Request, how plan.Rework) (plan.Program, error) {
+	digest, err := plan.DigestOf(r)
+	if err != nil {
+		return plan.Program{}, fault.Wrap(fault.Internal, "ENCODING", err)
+	}
+	g, err := e.prepare(ctx, r)
+	if err != nil {
+		return plan.Program{}, err
+	}
+	if reflect.DeepEqual(r, base.Request) {
+		g.brief.Assumptions = base.Assumptions // it is settled: nothing was left to assume
+	}
+	k := &rework{how: how, base: base}
+	for i := range base.Phases {
+		for j := range base.Phases[i].Weeks {
+			k.weeks = append(k.weeks, &base.Phases[i].Weeks[j])
+		}
+	}
+	if err := k.settle(g); err != nil {
+		return plan.Program{}, err
+	}
+	if k.before, err = e.prepare(ctx, base.Request); err != nil {
+		k.before = nil // made by other rules: nothing of it can be taken for unchanged
+	}
+	k.same = k.before != nil && reflect.DeepEqual(shaping(&k.before.brief.Request), shaping(&g.brief.Request))
+	of := *base
+	of.Digest = ""
+	made := plan.Reworked{Week: int32(k.week + 1), Day: k.day, Rework: how}
+	if made.Base, err = plan.DigestOf(&of); err != nil {
+		return plan.Program{}, fault.Wrap(fault.Internal, "ENCODING", err)
+	}
+	g.program.Reworked = plan.Some(made)
+	g.rework = k
+	return g.complete(ctx, digest)
+}
+
+// shaping is the request without what says which exercises are where: with the rest
+// equal, a session that keeps its exercises keeps its numbers.
+func shaping(r *plan.Request) plan.Request {
+	out := *r
+	c := &out.Constraints
+	c.Days, c.NoTraining, c.Pinned, c.Excluded, c.Limits, c.Recovery, c.Weeks, c.Target = nil, nil, nil, nil, plan.Limits{}, nil, plan.Opt[int32]{}, plan.Opt[plan.Date]{}
+	out.Seed = 0
+	return out
+}
+
+// settle checks what is asked against the base and the new request.
+func (k *rework) settle(g *generation) error {
+	bad := fault.NewCollector(fault.Invalid)
+	c, was := &g.brief.Request.Constraints, &k.base.Request.Constraints
+	from := k.how.From
+	switch {
+	case len(k.weeks) == 0:
+		bad.Add("REQUIRED", "base", "has no weeks; give a program")
+		return bad.Err()
+	case from.Set && k.how.FromWeek != 0:
+		bad.Add("ONE_OF", "rework.from", "stands beside rework.from_week; give one of them")
+	case from.Set && !was.Start.Set:
+		bad.Add("NO_DATES", "rework.from", "needs a program with dates; this one has none, give rework.from_week")
+	case from.Set && (from.Value < was.Start.Value || from.Value >= was.Start.Value.AddDays(7*len(k.weeks))):
+		bad.Add("OUT_OF_RANGE", "rework.from", fmt.Sprintf("is not a day of the program, which lasts from %s to %s", was.Start.Value, was.Start.Value.AddDays(7*len(k.weeks)-1)))
+	case from.Set:
+		days := int32(from.Value - was.Start.Value)
+		k.week, k.day = int(days/7), days%7
+	case k.how.FromWeek < 0 || int(k.how.FromWeek) > len(k.weeks):
+		bad.Add("OUT_OF_RANGE", "rework.from_week", fmt.Sprintf("must be between 1 and %d, the program's last week", len(k.weeks)))
+	case k.how.FromWeek > 0:
+		k.week = int(k.how.FromWeek) - 1
+	}
+	if k.week > 0 || k.day > 0 {
+		if c.Start != was.Start {
+			bad.Add("PAST", "constraints.start_date", "must stay what it was, as the weeks before stay")
+		}
+		if k.week >= len(g.slots) {
+			bad.Add("PAST", "constraints.weeks", fmt.Sprintf("end before week %d, from which the program is to be made again", k.week+1))
+		}
+	}
+	for i, l := range k.how.Locks {
+		path := fmt.Sprintf("rework.locks[%d]", i)
+		if l.ExerciseID == "" && l.Weekday == plan.WeekdayUnspecified {
+			bad.Add("REQUIRED", path, "names neither an exercise nor a weekday; give one or both")
+		} else if !k.has(l.ExerciseID, l.Weekday) {
+			bad.Add("NOT_THERE", path, "locks what the program doesn't have from then on")
+		}
+	}
+	for i, s := range k.how.Swaps {
+		path := fmt.Sprintf("rework.swaps[%d]", i)
+		if !k.has(s.ExerciseID, s.Weekday) || s.ExerciseID == "" {
+			bad.Add("NOT_THERE", path+".exercise_id", fmt.Sprintf("%q is not in the program on that day from then on", s.ExerciseID))
+		}
+		switch ex, ok := g.brief.Catalogue.ByID(s.With); {
+		case !ok:
+			bad.Add("UNKNOWN_EXERCISE", path+".with_exercise_id", fmt.Sprintf("no exercise %q", s.With))
+		case !g.allowed(ex):
+			bad.Add("RESTRICTED", path+".with_exercise_id", ex.Name+" is excluded, restricted or beyond the athlete's skill; choose another")
+		case k.together(s):
+			bad.Add("DUPLICATE", path+".with_exercise_id", ex.Name+" is in such a session already")
+		case g.goalOf(s.ExerciseID) >= 0 || g.pinOf(s.ExerciseID) >= 0:
+			bad.Add("PINNED", path+".exercise_id", "is a goal lift or pinned in the request; take it out there first")
+		}
+	}
+	return bad.Err()
+}
+
+// has reports an exercise (any for "") on a weekday (any for unspecified) in what is
+// made again.
+func (k *rework) has(id string, day plan.Weekday) bool {
+	return k.anySession(func(s *plan.Session) bool {
+		return (day == plan.WeekdayUnspecified || s.Weekday == day) && (id == "" || holds(s, id))
+	})
+}
+
+// together reports a session that has both exercises of a swap.
+func (k *rework) together(w plan.Swap) bool {
+	return k.anySession(func(s *plan.Session) bool {
+		return (w.Weekday == plan.WeekdayUnspecified || s.Weekday == w.Weekday) && holds(s, w.ExerciseID) && holds(s, w.With)
+	})
+}
+
+func (k *rework) anySession(is func(*plan.Session) bool) bool {
+	for w := k.week; w < len(k.weeks); w++ {
+		for i := range k.weeks[w].Sessions {
+			s := &k.weeks[w].Sessions[i]
+			if s.Kind == plan.SessionTraining && !k.past(w, k.offset(s)) && is(s) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func holds(s *plan.Session, id string) bool {
+	return slices.ContainsFunc(s.Exercises, func(e plan.ProgramExercise) bool { return e.ExerciseID == id })
+}
+
+// past reports a day that stays as it was. A nil rework has no past.
+func (k *rework) past(week int, offset int32) bool {
+	return k != nil && (week < k.week || week == k.week && offset < k.day)
+}
+
+// offset gives the day of a session of the base in its week, from 0.
+func (k *rework) offset(s *plan.Session) int32 {
+	return offsetIn(&k.base.Request.Constraints, Slot{Weekday: s.Weekday})
+}
+
+// remaining takes the past out of the windows.
+func (k *rework) remaining(g *generation, all []window) []window {
+	if k == nil {
+		return all
+	}
+	var out []window
+	for _, w := range all {
+		w.list = slices.DeleteFunc(w.list, func(week int) bool { return week < k.week })
+		if len(w.list) == 0 {
+			continue
+		}
+		w.sessions = slices.DeleteFunc(w.sessions, func(o occurrence) bool { return k.past(o.week, g.offset(o.slot)) })
+		w.columns, w.weeks, w.fewest = nil, 0, 0
+		w.fold()
+		out = append(out, w)
+	}
+	return out
+}
+
+// keepWeek takes a week of the past over as it is.
+func (g *generation) keepWeek(week int) {
+	k := g.rework
+	at := 0
+	for i := range g.outline.Phases {
+		if at += len(g.outline.Phases[i].Weeks); week < at {
+			phase := g.phase(i)
+			phase.Weeks = append(phase.Weeks, *k.weeks[week])
+			break
+		}
+	}
+	for i := range k.weeks[week].Sessions {
+		g.replay(week, &k.weeks[week].Sessions[i])
+	}
+	g.keepFindings(func(f *plan.Finding) bool { return f.Week == int32(week+1) })
+}
+
+// keepPast gives the sessions of the week in which the past ends that belong to it.
+func (g *generation) keepPast(week int) []plan.Session {
+	k := g.rework
+	if k == nil || week != k.week || k.day == 0 {
+		return nil
+	}
+	var out []plan.Session
+	for i := range k.weeks[week].Sessions {
+		s := &k.weeks[week].Sessions[i]
+		if k.past(week, k.offset(s)) {
+			out = append(out, *s)
+			g.replay(week, s)
+			g.keepFindings(func(f *plan.Finding) bool {
+				return f.Week == int32(week+1) && f.Rule != RuleShort && f.ExerciseID != "" && holds(s, f.ExerciseID)
+			})
+		}
+	}
+	return out
+}
+
+// keepFindings takes over what was said while the base was made.
+func (g *generation) keepFindings(is func(*plan.Finding) bool) {
+	for i := range g.rework.base.Findings {
+		if f := &g.rework.base.Findings[i]; !strings.HasPrefix(string(f.Rule), "audit.") && is(f) {
+			g.find(*f)
+		}
+	}
+}
+
+// replay notes what a session that stays means for those to come: loads that it finds,
+// muscles that it tires, tests that it holds.
+func (g *generation) replay(week int, s *plan.Session) {
+	slot := Slot{Weekday: s.Weekday}
+	g.trained(week, slot, s)
+	for i := range g.tests {
+		t := &g.tests[i]
+		if t.week == week && t.kind == s.Kind && !t.made {
+			t.made, t.lifts = true, nil
+			for j := range s.Exercises {
+				t.lifts = append(t.lifts, s.Exercises[j].ExerciseID)
+			}
+		}
+	}
+	at := max(0, slices.IndexFunc(g.brief.Request.Constraints.Places, func(p plan.Place) bool { return p.ID == s.PlaceID }))
+	for i := range s.Exercises {
+		e := &s.Exercises[i]
+		ex, ok := g.brief.Catalogue.ByID(e.ExerciseID)
+		if !ok {
+			continue
+		}
+		if _, err := g.strengths.of(ex); err != nil {
+			continue // met again where it is prescribed
+		}
+		g.told[ex.ID] = g.told[ex.ID] || g.toldBefore(ex.ID)
+		for j := range e.Sets {
+			if x := &e.Sets[j]; x.Kind == plan.SetCalibration {
+				g.found[g.foundKey(ex, int32(at))] = calibration{tenths: 10 * (x.Reps.Min + x.RIR.Value), week: week}
+			}
+		}
+	}
+}
+
+// toldBefore takes over, once, what the base says of an exercise as a whole.
+func (g *generation) toldBefore(id string) bool {
+	told := false
+	g.keepFindings(func(f *plan.Finding) bool {
+		is := f.Week == 0 && f.Rule == RuleSoftened && f.ExerciseID == id
+		told = told || is
+		return is
+	})
+	return told
+}
+
+// keptInWeek gives what the sessions that stay hold for a muscle in the week in which
+// the past ends.
+func (g *generation) keptInWeek(week int, m plan.Muscle) plan.HalfSets {
+	k := g.rework
+	if k == nil || week != k.week {
+		return 0
+	}
+	sum := plan.HalfSets(0)
+	for i := range k.weeks[week].Sessions {
+		s := &k.weeks[week].Sessions[i]
+		if !k.past(week, k.offset(s)) {
+			continue
+		}
+		for j := range s.Exercises {
+			if ex, ok := g.brief.Catalogue.ByID(s.Exercises[j].ExerciseID); ok {
+				sum += plan.HalfSets(s.Exercises[j].Working()) * ex.SetCountsFor(m)
+			}
+		}
+	}
+	return sum
+}
+
+// session finds the base's session of a day that comes again, nil where there is none.
+func (k *rework) session(o *occurrence) *plan.Session {
+	if o.week >= len(k.weeks) {
+		return nil
+	}
+	for i := range k.weeks[o.week].Sessions {
+		s := &k.weeks[o.week].Sessions[i]
+		if s.Kind == plan.SessionTraining && s.Weekday == o.slot.Weekday && s.Group == o.outline.Group {
+			return s
+		}
+	}
+	return nil
+}
+
+// now gives an exercise of the base, as swaps leave it.
+func (k *rework) now(id string, day plan.Weekday) (string, bool) {
+	for _, s := range k.how.Swaps {
+		if s.ExerciseID == id && (s.Weekday == plan.WeekdayUnspecified || s.Weekday == day) {
+			return s.With, true
+		}
+	}
+	return id, false
+}
+
+// locked reports an exercise that is to stay where it is.
+func (k *rework) locked(id string, day plan.Weekday) bool {
+	return slices.ContainsFunc(k.how.Locks, func(l plan.Lock) bool {
+		return (l.ExerciseID == "" || l.ExerciseID == id) && (l.Weekday == plan.WeekdayUnspecified || l.Weekday == day)
+	})
+}
+
+// again gives a session of the base that comes again without any change.
+func (g *generation) again(a *allocated, o *occurrence) (plan.Session, bool) {
+	k := g.rework
+	if k == nil || !k.same || !a.whole[o.column] || !k.sameWeek(g, o.week) {
+		return plan.Session{}, false
+	}
+	s := k.session(o)
+	if s == nil || s.Date != o.slot.Date || s.Limit != o.slot.Limit || s.PlaceID != g.brief.Request.Constraints.Places[o.slot.Place].ID || s.Label != o.outline.Label {
+		return plan.Session{}, false
+	}
+	out := *s
+	out.Day = o.slot.Day
+	out.Exercises = slices.Clone(s.Exercises)
+	var here []pick
+	for i := range out.Exercises {
+		at := slices.IndexFunc(a.picks, func(p pick) bool { return p.ex.ID == out.Exercises[i].ExerciseID })
+		if at < 0 {
+			return plan.Session{}, false
+		}
+		here = append(here, a.picks[at])
+	}
+	for i := range here {
+		e := &out.Exercises[i]
+		e.Contingencies = slices.Clone(e.Contingencies)
+		g.swaps(e, &here[i], o, here) // exclusions may be new
+	}
+	g.replay(o.week, &out)
+	g.keepFindings(func(f *plan.Finding) bool {
+		return f.Week == int32(o.week+1) && f.Rule != RuleShort && f.Rule != RuleGap && (f.ExerciseID == "" || holds(s, f.ExerciseID))
+	})
+	return out, true
+}
+
+// sameWeek reports a week of which outline, kind and tests are what they were.
+func (k *rework) sameWeek(g *generation, week int) bool {
+	b := k.before
+	if week >= len(b.weeks) || week >= len(g.weeks) || b.weekKind[week] != g.weekKind[week] || !reflect.DeepEqual(b.weeks[week].Sessions, g.weeks[week].Sessions) {
+		return false
+	}
+	return reflect.DeepEqual(testedBefore(b, week), testedBefore(g, week))
+}
+
+// testedBefore lists the tests up to a week.
+func testedBefore(g *generation, week int) []string {
+	var out []string
+	for i := range g.tests {
+		if t := &g.tests[i]; t.week <= week {
+			out = append(out, fmt.Sprintf("%d %d %d", t.week, g.offset(t.slot), t.kind))
+		}
+	}
+	return out
+}
+
+// withBase adds to a window's candidates what the base has in its days, as far as it may stay.
+func (g *generation) withBase(w *window, picks []pick) []pick {
+	add := func(ex *exercise.Exercise) {
+		if slices.ContainsFunc(picks, func(p pick) bool { return p.ex.ID == ex.ID }) || !g.allowed(ex) || !g.possible(ex, w) {
+			return
+		}
+		p := pick{ex: ex, track: g.trackOf(ex), goal: g.goalOf(ex.ID), pin: g.pinOf(ex.ID)}
+		p.role = g.roleOf(ex, w, p.goal)
+		p.preference = g.preference(ex, p.role)
+		picks = append(picks, p)
+	}
+	for i := range w.sessions {
+		s := g.rework.session(&w.sessions[i])
+		if s == nil {
+			continue
+		}
+		for j := range s.Exercises {
+			id, _ := g.rework.now(s.Exercises[j].ExerciseID, s.Weekday)
+			if ex, ok := g.brief.Catalogue.ByID(id); ok {
+				add(ex)
+			}
+		}
+	}
+	slices.SortFunc(picks, func(a, b pick) int { return strings.Compare(a.ex.ID, b.ex.ID) })
+	return picks
+}
