@@ -299,10 +299,11 @@ func (g *generation) shape(ctx context.Context) error {
 
 // fill allocates window by window and prescribes week by week.
 func (g *generation) fill(ctx context.Context) error {
-	wins := g.rework.remaining(g, windows(&g.outline, g.slots))
+	wins := windows(&g.outline, g.slots)
 	if err := g.everywhere(wins); err != nil {
 		return err
 	}
+	wins = g.rework.remaining(g, wins)
 	of := make([]int, len(g.slots))
 	for i := range wins {
 		for _, week := range wins[i].list {

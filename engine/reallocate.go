@@ -16,6 +16,7 @@ import (
 type hold struct {
 	was   [][]int32 // by pick and column: the most sets of any of the window's weeks
 	cells [][]bool  // locked
+	gone  [][]bool  // swapped out
 	whole []bool    // columns that stay as they are
 }
 
@@ -34,7 +35,7 @@ func (g *generation) reallocate(ctx context.Context, w *window, done []*allocate
 	if err != nil {
 		return nil, err
 	}
-	open := hold{was: h.was, cells: h.cells, whole: make([]bool, len(w.columns))}
+	open := hold{was: h.was, cells: h.cells, gone: h.gone, whole: make([]bool, len(w.columns))}
 	kept := open
 	kept.whole = make([]bool, len(w.columns))
 	some, all := false, true
@@ -42,13 +43,13 @@ func (g *generation) reallocate(ctx context.Context, w *window, done []*allocate
 		kept.whole[c] = rows && days[c] && h.whole[c]
 		some, all = some || kept.whole[c], all && kept.whole[c]
 	}
+	if some && all {
+		return g.asItWas(w, picks, &kept)
+	}
 	var stays *allocated
 	if some {
 		if stays, err = g.solveHeld(ctx, w, picks, &kept); err != nil && !infeasible(err) {
 			return nil, err
-		}
-		if err == nil && all {
-			return g.settled(stays), nil
 		}
 	}
 	free, err := g.solveHeld(ctx, w, picks, &open)
@@ -61,6 +62,22 @@ func (g *generation) reallocate(ctx context.Context, w *window, done []*allocate
 		return g.settled(stays), nil
 	}
 	return g.settled(free), nil
+}
+
+// asItWas takes a window over as it is, and what was said of its allocation.
+func (g *generation) asItWas(w *window, picks []pick, h *hold) (*allocated, error) {
+	a := &allocated{window: w, picks: picks, held: h, whole: h.whole}
+	var err error
+	if a.model, err = g.allocationModel(w, picks, true); err != nil {
+		return nil, err
+	}
+	a.answer.Sets = h.was
+	for i := range g.rework.base.Allocations {
+		if x := &g.rework.base.Allocations[i]; int(x.FromWeek)-1 <= w.list[0] && w.list[0] < int(x.ToWeek) {
+			a.answer.Value, a.answer.Bound, a.answer.Proven, a.answer.Work = x.Value, x.Bound, x.Proven, x.Work
+		}
+	}
+	return g.settled(a), nil
 }
 
 func infeasible(err error) bool {
@@ -93,9 +110,9 @@ func (g *generation) keepsFloors(stays, free *allocated) bool {
 // holdOf reads a window's sets out of the base. A column is whole where the base has a
 // session on each of its days, and no swap and no exercise that is gone by now in them.
 func (k *rework) holdOf(g *generation, w *window, picks []pick) *hold {
-	h := &hold{was: make([][]int32, len(picks)), cells: make([][]bool, len(picks)), whole: make([]bool, len(w.columns))}
+	h := &hold{was: make([][]int32, len(picks)), cells: make([][]bool, len(picks)), gone: make([][]bool, len(picks)), whole: make([]bool, len(w.columns))}
 	for i := range picks {
-		h.was[i], h.cells[i] = make([]int32, len(w.columns)), make([]bool, len(w.columns))
+		h.was[i], h.cells[i], h.gone[i] = make([]int32, len(w.columns)), make([]bool, len(w.columns)), make([]bool, len(w.columns))
 	}
 	for c := range h.whole {
 		h.whole[c] = true
@@ -108,14 +125,19 @@ func (k *rework) holdOf(g *generation, w *window, picks []pick) *hold {
 			continue
 		}
 		for j := range s.Exercises {
-			id, swapped := k.now(s.Exercises[j].ExerciseID, s.Weekday)
+			id, swapped := k.now(s.Exercises[j].ExerciseID, s)
 			at := slices.IndexFunc(picks, func(p pick) bool { return p.ex.ID == id })
 			if at < 0 || swapped {
 				h.whole[o.column] = false
 			}
+			if swapped {
+				if i := slices.IndexFunc(picks, func(p pick) bool { return p.ex.ID == s.Exercises[j].ExerciseID }); i >= 0 {
+					h.gone[i][o.column] = true
+				}
+			}
 			if at >= 0 {
 				h.was[at][o.column] = max(h.was[at][o.column], s.Exercises[j].Working())
-				h.cells[at][o.column] = h.cells[at][o.column] || swapped || k.locked(id, s.Weekday)
+				h.cells[at][o.column] = h.cells[at][o.column] || swapped || k.locked(id, s)
 			}
 		}
 	}
@@ -191,6 +213,7 @@ func (g *generation) solveHeld(ctx context.Context, w *window, picks []pick, h *
 		if a.tapers = try.most > 0; a.tapers {
 			w.limitSets(a.model, try.most)
 		}
+		g.countPast(w, a.model)
 		var split []int // of the candidates beyond the picks
 		if split, err = h.bind(a.model, picks); err != nil {
 			return nil, err
@@ -221,6 +244,31 @@ func (g *generation) solveHeld(ctx context.Context, w *window, picks []pick, h *
 	return nil, err
 }
 
+// countPast lets the sessions that stay of a week that is its own window count for what
+// must be so many times a week.
+func (g *generation) countPast(w *window, m *schedule.Model) {
+	k := g.rework
+	if k.day == 0 || len(w.list) != 1 || w.list[0] != k.week {
+		return
+	}
+	for i := range k.weeks[k.week].Sessions {
+		s := &k.weeks[k.week].Sessions[i]
+		if s.Kind != plan.SessionTraining || !k.past(k.week, k.offset(s)) {
+			continue
+		}
+		for c := range m.Candidates {
+			if x := &m.Candidates[c]; holds(s, x.ID) {
+				x.MinDays = max(0, x.MinDays-1)
+			}
+		}
+		for l := range m.Lifts {
+			if x := &m.Lifts[l]; holds(s, x.ID) {
+				x.MinDays = max(0, x.MinDays-1)
+			}
+		}
+	}
+}
+
 // share gives the earlier sets of a candidate on a column, of one that was split each half its own.
 func (h *hold) share(m *schedule.Model, split []int, picks, cand, col int) int32 {
 	of := cand
@@ -244,6 +292,9 @@ func (h *hold) bind(m *schedule.Model, picks []pick) ([]int, error) {
 		var rest []schedule.Option
 		for d := range c.Options {
 			o := &c.Options[d]
+			if h.gone[i][d] {
+				*o = schedule.Option{}
+			}
 			left := *o
 			if h.held(i, d) {
 				left = schedule.Option{}
@@ -316,9 +367,9 @@ func (h *hold) restore(m *schedule.Model) {
 // clashingLock names the locks and swaps that leave no answer: those without one of
 // which there would be one, or all where it takes several.
 func (g *generation) clashingLock(ctx context.Context, w *window, picks []pick, h *hold, cause error) error {
-	none := hold{was: h.was, cells: make([][]bool, len(picks)), whole: h.whole}
+	none := hold{was: h.was, cells: make([][]bool, len(picks)), gone: make([][]bool, len(picks)), whole: h.whole}
 	for i := range none.cells {
-		none.cells[i] = make([]bool, len(w.columns))
+		none.cells[i], none.gone[i] = make([]bool, len(w.columns)), make([]bool, len(w.columns))
 	}
 	if _, err := g.solveHeld(ctx, w, picks, &none); err != nil {
 		if infeasible(err) {
@@ -332,7 +383,7 @@ func (g *generation) clashingLock(ctx context.Context, w *window, picks []pick, 
 		g.rework = without
 		other := without.holdOf(g, w, picks)
 		g.rework = kept
-		_, err := g.solveHeld(ctx, w, picks, &hold{was: other.was, cells: other.cells, whole: h.whole})
+		_, err := g.solveHeld(ctx, w, picks, &hold{was: other.was, cells: other.cells, gone: other.gone, whole: h.whole})
 		switch {
 		case err == nil:
 			bad.Add("CONFLICT_LOCK", path, fmt.Sprintf("leaves no way to fit %s into the days with what is mandatory; without it there is one", w.name()))
@@ -378,7 +429,7 @@ func (g *generation) heldSets(a *allocated, pick, col, week int) (int32, bool) {
 			return 0, false
 		}
 		for j := range s.Exercises {
-			if now, _ := g.rework.now(s.Exercises[j].ExerciseID, s.Weekday); now == id {
+			if now, _ := g.rework.now(s.Exercises[j].ExerciseID, s); now == id {
 				return s.Exercises[j].Working(), true
 			}
 		}

@@ -109,16 +109,17 @@ func (k *rework) settle(g *generation) error {
 	}
 	for i, l := range k.how.Locks {
 		path := fmt.Sprintf("rework.locks[%d]", i)
-		if l.ExerciseID == "" && l.Weekday == plan.WeekdayUnspecified {
-			bad.Add("REQUIRED", path, "names neither an exercise nor a weekday; give one or both")
-		} else if !k.has(l.ExerciseID, l.Weekday) {
-			bad.Add("NOT_THERE", path, "locks what the program doesn't have from then on")
+		switch {
+		case l.ExerciseID == "" && l.Weekday == plan.WeekdayUnspecified && l.Group == "":
+			bad.Add("REQUIRED", path, "names neither an exercise nor a weekday or workout; give at least one")
+		case !k.has(l.ExerciseID, l.Weekday, l.Group):
+			bad.Add("NOT_THERE", path, "locks what the program doesn't have from then on"+rotating(l.Weekday))
 		}
 	}
 	for i, s := range k.how.Swaps {
 		path := fmt.Sprintf("rework.swaps[%d]", i)
-		if !k.has(s.ExerciseID, s.Weekday) || s.ExerciseID == "" {
-			bad.Add("NOT_THERE", path+".exercise_id", fmt.Sprintf("%q is not in the program on that day from then on", s.ExerciseID))
+		if !k.has(s.ExerciseID, s.Weekday, s.Group) || s.ExerciseID == "" {
+			bad.Add("NOT_THERE", path+".exercise_id", fmt.Sprintf("%q is not in such sessions of the program from then on", s.ExerciseID)+rotating(s.Weekday))
 		}
 		switch ex, ok := g.brief.Catalogue.ByID(s.With); {
 		case !ok:
@@ -134,18 +135,23 @@ func (k *rework) settle(g *generation) error {
 	return bad.Err()
 }
 
-// has reports an exercise (any for "") on a weekday (any for unspecified) in what is
-// made again.
-func (k *rework) has(id string, day plan.Weekday) bool {
-	return k.anySession(func(s *plan.Session) bool {
-		return (day == plan.WeekdayUnspecified || s.Weekday == day) && (id == "" || holds(s, id))
-	})
+// has reports an exercise (any for "") in what is made again of a weekday and a workout.
+func (k *rework) has(id string, day plan.Weekday, group string) bool {
+	return k.anySession(func(s *plan.Session) bool { return s.In(day, group) && (id == "" || holds(s, id)) })
+}
+
+// rotating ends what is said of a weekday that names nothing.
+func rotating(day plan.Weekday) string {
+	if day == plan.WeekdayUnspecified {
+		return ""
+	}
+	return "; where workouts rotate over the days, name the workout as group instead of a weekday"
 }
 
 // together reports a session that has both exercises of a swap.
 func (k *rework) together(w plan.Swap) bool {
 	return k.anySession(func(s *plan.Session) bool {
-		return (w.Weekday == plan.WeekdayUnspecified || s.Weekday == w.Weekday) && holds(s, w.ExerciseID) && holds(s, w.With)
+		return s.In(w.Weekday, w.Group) && holds(s, w.ExerciseID) && holds(s, w.With)
 	})
 }
 
@@ -175,21 +181,30 @@ func (k *rework) offset(s *plan.Session) int32 {
 	return offsetIn(&k.base.Request.Constraints, Slot{Weekday: s.Weekday})
 }
 
-// remaining takes the past out of the windows.
+// remaining takes the past out of the windows. A week in which the past ends stands alone,
+// as it has not the days that the others have.
 func (k *rework) remaining(g *generation, all []window) []window {
 	if k == nil {
 		return all
 	}
 	var out []window
-	for _, w := range all {
-		w.list = slices.DeleteFunc(w.list, func(week int) bool { return week < k.week })
+	part := func(w window, in func(week int) bool) {
+		w.list = slices.DeleteFunc(slices.Clone(w.list), func(week int) bool { return !in(week) })
 		if len(w.list) == 0 {
-			continue
+			return
 		}
-		w.sessions = slices.DeleteFunc(w.sessions, func(o occurrence) bool { return k.past(o.week, g.offset(o.slot)) })
+		w.sessions = slices.DeleteFunc(slices.Clone(w.sessions), func(o occurrence) bool { return !in(o.week) || k.past(o.week, g.offset(o.slot)) })
 		w.columns, w.weeks, w.fewest = nil, 0, 0
 		w.fold()
 		out = append(out, w)
+	}
+	for _, w := range all {
+		from := k.week
+		if k.day > 0 {
+			part(w, func(week int) bool { return week == k.week })
+			from++
+		}
+		part(w, func(week int) bool { return week >= from })
 	}
 	return out
 }
@@ -265,10 +280,8 @@ func (g *generation) replay(week int, s *plan.Session) {
 			continue // met again where it is prescribed
 		}
 		g.told[ex.ID] = g.told[ex.ID] || g.toldBefore(ex.ID)
-		for j := range e.Sets {
-			if x := &e.Sets[j]; x.Kind == plan.SetCalibration {
-				g.found[g.foundKey(ex, int32(at))] = calibration{tenths: 10 * (x.Reps.Min + x.RIR.Value), week: week}
-			}
+		if c := calibrated(s, ex.ID); c.Set {
+			g.found[g.foundKey(ex, int32(at))] = calibration{tenths: c.Value, week: week}
 		}
 	}
 }
@@ -320,10 +333,10 @@ func (k *rework) session(o *occurrence) *plan.Session {
 	return nil
 }
 
-// now gives an exercise of the base, as swaps leave it.
-func (k *rework) now(id string, day plan.Weekday) (string, bool) {
+// now gives an exercise of a session of the base, as swaps leave it.
+func (k *rework) now(id string, in *plan.Session) (string, bool) {
 	for _, s := range k.how.Swaps {
-		if s.ExerciseID == id && (s.Weekday == plan.WeekdayUnspecified || s.Weekday == day) {
+		if s.ExerciseID == id && in.In(s.Weekday, s.Group) {
 			return s.With, true
 		}
 	}
@@ -331,9 +344,9 @@ func (k *rework) now(id string, day plan.Weekday) (string, bool) {
 }
 
 // locked reports an exercise that is to stay where it is.
-func (k *rework) locked(id string, day plan.Weekday) bool {
+func (k *rework) locked(id string, in *plan.Session) bool {
 	return slices.ContainsFunc(k.how.Locks, func(l plan.Lock) bool {
-		return (l.ExerciseID == "" || l.ExerciseID == id) && (l.Weekday == plan.WeekdayUnspecified || l.Weekday == day)
+		return (l.ExerciseID == "" || l.ExerciseID == id) && in.In(l.Weekday, l.Group)
 	})
 }
 
@@ -357,6 +370,9 @@ func (g *generation) again(a *allocated, o *occurrence) (plan.Session, bool) {
 			return plan.Session{}, false
 		}
 		here = append(here, a.picks[at])
+		if !g.foundAsBefore(&here[i], s, o) {
+			return plan.Session{}, false
+		}
 	}
 	for i := range here {
 		e := &out.Exercises[i]
@@ -368,6 +384,38 @@ func (g *generation) again(a *allocated, o *occurrence) (plan.Session, bool) {
 		return f.Week == int32(o.week+1) && f.Rule != RuleShort && f.Rule != RuleGap && (f.ExerciseID == "" || holds(s, f.ExerciseID))
 	})
 	return out, true
+}
+
+// foundAsBefore reports that the load of an exercise was found where and as it was in the
+// base by the time of a session that it has.
+func (g *generation) foundAsBefore(p *pick, s *plan.Session, o *occurrence) bool {
+	var was plan.Opt[calibration]
+	for w, week := range g.rework.weeks[:o.week+1] {
+		for i := range week.Sessions {
+			x := &week.Sessions[i]
+			if w == o.week && g.rework.offset(x) >= g.rework.offset(s) {
+				continue
+			}
+			if c := calibrated(x, p.ex.ID); c.Set && (x.PlaceID == s.PlaceID || g.foundKey(p.ex, 1) == g.foundKey(p.ex, 0)) {
+				was = plan.Some(calibration{tenths: c.Value, week: w})
+			}
+		}
+	}
+	is, ok := g.found[g.foundKey(p.ex, o.slot.Place)]
+	return ok == was.Set && is == was.Value
+}
+
+// calibrated gives the repetitions to failure, in tenths, that a session finds the load
+// of an exercise for.
+func calibrated(s *plan.Session, id string) plan.Opt[int32] {
+	for i := range s.Exercises {
+		for j := range s.Exercises[i].Sets {
+			if x := &s.Exercises[i].Sets[j]; s.Exercises[i].ExerciseID == id && x.Kind == plan.SetCalibration {
+				return plan.Some(10 * (x.Reps.Min + x.RIR.Value))
+			}
+		}
+	}
+	return plan.Opt[int32]{}
 }
 
 // sameWeek reports a week of which outline, kind and tests are what they were.
@@ -407,7 +455,7 @@ func (g *generation) withBase(w *window, picks []pick) []pick {
 			continue
 		}
 		for j := range s.Exercises {
-			id, _ := g.rework.now(s.Exercises[j].ExerciseID, s.Weekday)
+			id, _ := g.rework.now(s.Exercises[j].ExerciseID, s)
 			if ex, ok := g.brief.Catalogue.ByID(id); ok {
 				add(ex)
 			}

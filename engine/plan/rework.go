@@ -9,18 +9,22 @@ type Rework struct {
 	Swaps    []Swap    `json:"swaps,omitempty"`
 }
 
-// Lock holds what is there: the exercise, or with none all exercises, on a weekday, or
-// with none on every day that has it. Sets stay as they are week by week.
+// Lock holds what is there: the exercise, or with none all exercises, in the sessions of
+// a weekday or of a rotating workout, or with neither in all that have it. Sets stay as
+// they are week by week.
 type Lock struct {
 	ExerciseID string  `json:"exercise,omitzero"`
-	Weekday    Weekday `json:"weekday,omitzero"`
+	Weekday    Weekday `json:"weekday,omitzero"` // where workouts don't rotate
+	Group      string  `json:"group,omitzero"`   // the workout, where they do
 }
 
 // Swap puts one exercise in the place of another, with its sets, and locks it there.
+// Weekday and Group as in Lock.
 type Swap struct {
 	ExerciseID string  `json:"exercise"` // that goes
 	With       string  `json:"with"`     // that comes
 	Weekday    Weekday `json:"weekday,omitzero"`
+	Group      string  `json:"group,omitzero"`
 }
 
 // Reworked is how a program came out of an earlier one.
@@ -29,4 +33,10 @@ type Reworked struct {
 	Week   int32  `json:"week"` // 1-based: with the first day that was made again
 	Day    int32  `json:"day"`  // that day, counted from the week's first, 0; sessions before it stay
 	Rework        // as asked for
+}
+
+// In reports a session that a weekday and a rotating workout, where given, name. A weekday
+// names none that rotates.
+func (s *Session) In(day Weekday, group string) bool {
+	return (day == WeekdayUnspecified || s.Weekday == day && s.Group == "") && (group == "" || s.Group == group)
 }
