@@ -91,7 +91,7 @@ func (g *generation) prescribe(w *window, a *allocated, week int) error {
 		if err := g.addTests(&out, week, g.offset(w.sessions[at].slot)); err != nil {
 			return err
 		}
-		if s, ok := g.again(a, &w.sessions[at]); ok {
+		if s, ok := g.again(a, &w.sessions[at], sets); ok {
 			g.made = append(g.made, timed{w, w.sessions[at].column, s.Seconds, setsOf(&s), int32(len(s.Exercises)), g.directOf(&s)})
 			out.Sessions = append(out.Sessions, s)
 			continue

@@ -213,7 +213,7 @@ func (g *generation) solveHeld(ctx context.Context, w *window, picks []pick, h *
 		if a.tapers = try.most > 0; a.tapers {
 			w.limitSets(a.model, try.most)
 		}
-		g.countPast(w, a.model)
+		g.countPast(w, picks, a.model)
 		var split []int // of the candidates beyond the picks
 		if split, err = h.bind(a.model, picks); err != nil {
 			return nil, err
@@ -244,26 +244,31 @@ func (g *generation) solveHeld(ctx context.Context, w *window, picks []pick, h *
 	return nil, err
 }
 
-// countPast lets the sessions that stay of a week that is its own window count for what
-// must be so many times a week.
-func (g *generation) countPast(w *window, m *schedule.Model) {
+// countPast lets the sessions that stay of a week count for what must be so many times in it.
+func (g *generation) countPast(w *window, picks []pick, m *schedule.Model) {
 	k := g.rework
-	if k.day == 0 || len(w.list) != 1 || w.list[0] != k.week {
+	if k.day == 0 || w.list[0] != k.week {
 		return
 	}
-	for i := range k.weeks[k.week].Sessions {
-		s := &k.weeks[k.week].Sessions[i]
-		if s.Kind != plan.SessionTraining || !k.past(k.week, k.offset(s)) {
-			continue
-		}
-		for c := range m.Candidates {
-			if x := &m.Candidates[c]; holds(s, x.ID) {
-				x.MinDays = max(0, x.MinDays-1)
+	had := func(id string) int32 {
+		n := int32(0)
+		for i := range k.weeks[k.week].Sessions {
+			if s := &k.weeks[k.week].Sessions[i]; s.Kind == plan.SessionTraining && k.past(k.week, k.offset(s)) && holds(s, id) {
+				n++
 			}
 		}
-		for l := range m.Lifts {
-			if x := &m.Lifts[l]; holds(s, x.ID) {
-				x.MinDays = max(0, x.MinDays-1)
+		return n
+	}
+	for i := range picks {
+		if p := picks[i].pin; p >= 0 && !g.brief.Request.Constraints.Pinned[p].EverySession {
+			want := max(1, g.brief.Request.Constraints.Pinned[p].PerWeek)
+			m.Candidates[i].MinDays = min(m.Candidates[i].MinDays, max(0, want-had(picks[i].ex.ID)))
+		}
+	}
+	for _, l := range g.heaviest(w).Lifts {
+		for i := range m.Lifts {
+			if x := &m.Lifts[i]; x.ID == l.ExerciseID {
+				x.MinDays = min(x.MinDays, max(0, l.MinDays-had(x.ID)))
 			}
 		}
 	}

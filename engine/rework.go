@@ -10,17 +10,19 @@ import (
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/engine/schedule"
 )
 
 // rework is what a generation keeps of an earlier program.
 type rework struct {
 	how    plan.Rework
 	base   *plan.Program
-	weeks  []*plan.Week // of the base
-	week   int          // 0-based, of the first day that is made again
-	day    int32        // that day, counted from the first of the week
-	before *generation  // the base's request laid out, to see what has changed since
-	same   bool         // whatever shapes a set that stays where it is
+	weeks  []*plan.Week             // of the base
+	week   int                      // 0-based, of the first day that is made again
+	day    int32                    // that day, counted from the first of the week
+	before *generation              // the base's request laid out, to see what has changed since
+	same   bool                     // whatever shapes a set that stays where it is
+	found  map[foundKey]calibration // in the past
 }
 
 // Rework makes a program again from a day on, for a request that may differ from the
@@ -62,6 +64,9 @@ func (e *Engine) Rework(ctx context.Context, base *plan.Program, r plan.Request,
 		return plan.Program{}, fault.Wrap(fault.Internal, "ENCODING", err)
 	}
 	g.program.Reworked = plan.Some(made)
+	if err := k.remember(ctx, e, g); err != nil {
+		return plan.Program{}, err
+	}
 	g.rework = k
 	return g.complete(ctx, digest)
 }
@@ -74,6 +79,44 @@ func shaping(r *plan.Request) plan.Request {
 	c.Days, c.NoTraining, c.Pinned, c.Excluded, c.Limits, c.Recovery, c.Weeks, c.Target = nil, nil, nil, nil, plan.Limits{}, nil, plan.Opt[int32]{}, plan.Opt[plan.Date]{}
 	out.Seed = 0
 	return out
+}
+
+// remember walks the past through once more, with its own sets, for what loads to come go
+// on from: a program says what is on the bar and not why.
+func (k *rework) remember(ctx context.Context, e *Engine, g *generation) error {
+	if k.before == nil || k.week == 0 && k.day == 0 {
+		return nil
+	}
+	b, err := e.prepare(ctx, k.base.Request)
+	if err != nil {
+		return err
+	}
+	b.rework = &rework{base: k.base, weeks: k.weeks, before: k.before}
+	for _, w := range windows(&b.outline, b.slots) {
+		picks := b.withBase(&w, b.shortlist(&w))
+		h := b.rework.holdOf(b, &w, picks)
+		a := &allocated{window: &w, picks: picks, held: h, answer: schedule.Assignment{Sets: h.was}}
+		for c := range h.whole {
+			h.whole[c] = true
+		}
+		for _, week := range w.list {
+			if week > k.week {
+				break
+			}
+			sets := b.weekSets(&w, a, week)
+			for i := range w.sessions {
+				o := &w.sessions[i]
+				if o.week != week || !k.past(week, b.offset(o.slot)) || k.session(o) == nil {
+					continue
+				}
+				if _, err := b.session(&w, a, o, sets); err != nil {
+					continue // made for another request: its loads begin anew
+				}
+			}
+		}
+	}
+	g.before, k.found = b.before, b.found
+	return nil
 }
 
 // settle checks what is asked against the base and the new request.
@@ -258,7 +301,7 @@ func (g *generation) keepFindings(is func(*plan.Finding) bool) {
 // replay notes what a session that stays means for those to come: loads that it finds,
 // muscles that it tires, tests that it holds.
 func (g *generation) replay(week int, s *plan.Session) {
-	slot := Slot{Weekday: s.Weekday}
+	k, slot := g.rework, Slot{Weekday: s.Weekday}
 	g.trained(week, slot, s)
 	for i := range g.tests {
 		t := &g.tests[i]
@@ -279,9 +322,12 @@ func (g *generation) replay(week int, s *plan.Session) {
 		if _, err := g.strengths.of(ex); err != nil {
 			continue // met again where it is prescribed
 		}
-		g.told[ex.ID] = g.told[ex.ID] || g.toldBefore(ex.ID)
+		if g.toldBefore(ex.ID) {
+			g.told[ex.ID] = true
+		}
 		if c := calibrated(s, ex.ID); c.Set {
-			g.found[g.foundKey(ex, int32(at))] = calibration{tenths: c.Value, week: week}
+			key := g.foundKey(ex, int32(at))
+			g.found[key] = calibration{tenths: c.Value, week: week, guided: k.found[key].guided}
 		}
 	}
 }
@@ -351,7 +397,7 @@ func (k *rework) locked(id string, in *plan.Session) bool {
 }
 
 // again gives a session of the base that comes again without any change.
-func (g *generation) again(a *allocated, o *occurrence) (plan.Session, bool) {
+func (g *generation) again(a *allocated, o *occurrence, sets [][]int32) (plan.Session, bool) {
 	k := g.rework
 	if k == nil || !k.same || !a.whole[o.column] || !k.sameWeek(g, o.week) {
 		return plan.Session{}, false
@@ -379,6 +425,11 @@ func (g *generation) again(a *allocated, o *occurrence) (plan.Session, bool) {
 		e.Contingencies = slices.Clone(e.Contingencies)
 		g.swaps(e, &here[i], o, here) // exclusions may be new
 	}
+	mark := len(g.findings)
+	if _, err := g.session(a.window, a, o, sets); err != nil { // for what later loads go on from
+		return plan.Session{}, false
+	}
+	g.findings = g.findings[:mark]
 	g.replay(o.week, &out)
 	g.keepFindings(func(f *plan.Finding) bool {
 		return f.Week == int32(o.week+1) && f.Rule != RuleShort && f.Rule != RuleGap && (f.ExerciseID == "" || holds(s, f.ExerciseID))
@@ -402,6 +453,7 @@ func (g *generation) foundAsBefore(p *pick, s *plan.Session, o *occurrence) bool
 		}
 	}
 	is, ok := g.found[g.foundKey(p.ex, o.slot.Place)]
+	is.guided = false // follows from the same strengths
 	return ok == was.Set && is == was.Value
 }
 
