@@ -7,13 +7,14 @@ const stepUnknown = 25
 
 // Before is what a scheme came to the time before, as Output.Loads gives it.
 //
-// What an athlete can do at a load follows from the 1RM
-// planned for the week, whose growth is capped, so no rule can go beyond it: the rules
-// say whether the planned growth shows as repetitions or as load.
+// What an athlete can do at a load follows from the 1RM planned for the week, whose growth
+// is capped, so no rule can go beyond it: the rules say whether the planned growth shows
+// as repetitions or as load.
 //
 //   - repetitions then load: the load of the time before stays while it leaves the wanted
 //     reserve in the range; when every set was at the top, one step up, back down the range.
-//   - planned: in a range the load stays until the planned 1RM calls for a whole step more.
+//   - planned: in a range the load stays as long as repetitions can take the growth: until
+//     the planned 1RM calls for a whole step more, or the range ends above the reserve.
 //   - step, percent: that much more than the time before where it leaves the wanted reserve,
 //     else the same again.
 //   - hold: the same again while it allows the repetitions.
@@ -81,10 +82,16 @@ func (s *solver) carryOn(b Before, step func(rung) (rung, bool)) bool {
 	case plan.ProgressHold:
 		return s.holds(r)
 	case plan.ProgressPlanned:
-		if d.lo == d.hi || b.Topped || higher && s.str.moved(s.ideal()) >= up.moved {
+		if d.lo == d.hi || b.Topped || higher && s.str.moved(s.ideal()) >= up.moved || !s.fits(r) {
 			return false
 		}
-		return s.fits(r)
+		for _, x := range s.best {
+			if x.rir > d.rir { // the range ends before the wanted reserve
+				s.best = s.best[:0]
+				return false
+			}
+		}
+		return true
 	}
 	return false
 }
