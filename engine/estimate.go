@@ -163,18 +163,26 @@ func (s *strengths) lift(st *state, reps []int32) (plan.Lift, error) {
 	if carried > 0 {
 		out.Carried = tenths(plan.Kg(carried).In(unit))
 	}
-	if !st.known {
+	now, family, start := st.shown.now, st.shown.family, cautious
+	switch {
+	case st.borrowed != "":
+		prior, err := s.lent(st.ex, s.b.Request.Athlete.LayoffWeeks.Or(0))
+		if err != nil {
+			return out, err
+		}
+		now = load.Posterior{MeanGrams: st.mean, SDPermille: st.sd, SlopePermille: prior.prior.SlopePermille, SlopeSDPermille: prior.prior.SlopeSDPermille}
+		family, start = st.curve, carefully
+	case !st.known:
 		out.Missing = s.missing(st)
 		return out, nil
 	}
-	now := st.shown.now
 	low, high := now.Interval(ninetenths)
 	out.Max = plan.Some(plan.OneRM{
-		Middle: outer(now.MeanGrams), Low: outer(low), High: outer(high), Start: outer(now.Quantile(cautious)),
-		SD: plan.Permille(now.SDPermille), Slope: plan.Permille(now.SlopePermille), SlopeSD: plan.Permille(now.SlopeSDPermille), Curve: string(st.ex.Curve),
+		Middle: outer(now.MeanGrams), Low: outer(low), High: outer(high), Start: outer(now.Quantile(start)),
+		SD: plan.Permille(now.SDPermille), Slope: plan.Permille(now.SlopePermille), SlopeSD: plan.Permille(now.SlopeSDPermille), Curve: string(st.ex.Curve), Borrowed: st.borrowed,
 	})
 	for _, n := range reps {
-		grams, sd, err := now.LoadFor(st.shown.family, 10*n)
+		grams, sd, err := now.LoadFor(family, 10*n)
 		if err != nil {
 			return out, err
 		}

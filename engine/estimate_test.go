@@ -148,6 +148,22 @@ func TestEstimateDefaults(t *testing.T) {
 	require.Equal(t, "minor", r.Cautions[1].ID)
 }
 
+// A lift never shown is estimated from a related one, with more doubt and more care.
+func TestEstimateBorrows(t *testing.T) {
+	q := query(done("bench-press", 100, 3, 0))
+	q.ExerciseIDs = []string{"bench-press", "overhead-press"}
+	r := estimated(t, q)
+	shown, lent := r.Lifts[0].Max.Value, r.Lifts[1].Max.Value
+	require.Empty(t, shown.Borrowed)
+	require.Equal(t, "bench-press", lent.Borrowed)
+	require.Empty(t, r.Lifts[1].Used)
+	require.Empty(t, r.Lifts[1].Equations)
+	require.InDelta(t, 620, 1000*lent.Middle.Milli/shown.Middle.Milli, 5, "the catalogue's ratio")
+	require.Greater(t, lent.SD, 4*shown.SD)
+	require.Less(t, 1000*lent.Start.Milli/lent.Middle.Milli, int64(900))
+	require.Len(t, r.Lifts[1].Loads, 11)
+}
+
 // In pounds nothing is a converted kilogram, and a hand's load is a hand's.
 func TestEstimateInPounds(t *testing.T) {
 	p := plan.Performance{ExerciseID: "dumbbell-bench-press", Load: plan.Some(plan.Lb(70_000)), Reps: 1, ToFailure: true}

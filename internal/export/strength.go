@@ -56,7 +56,7 @@ func (s *strength) lift(l *plan.Lift) {
 	says += fmt.Sprintf(" A program starts from %s, on the safe side.", s.amount(m.Start))
 	s.wrap("", "", says)
 	if m.Borrowed != "" {
-		s.wrap("", "", "Borrowed from "+m.Borrowed+".")
+		s.wrap("", "", "Nothing usable was shown in it: borrowed from "+m.Borrowed+", with the error that this has.")
 	}
 	if len(l.Used) > 0 {
 		var used []string
