@@ -184,7 +184,7 @@ func rirOf(s *plan.Set) int32 { return s.RIR.Or(99) }
 
 // possible gives the repetitions of a fresh set, in tenths.
 func possible(in *prescribe.Input, l plan.Load) int32 {
-	return in.Athlete.Curve.RepsTenths(int32(l.Grams() * 10_000 / in.Athlete.OneRMGrams))
+	return in.Athlete.Curve.NearestTenths(int32(l.Grams() * 10_000 / in.Athlete.OneRMGrams))
 }
 
 func rirText(s *plan.Set) string {

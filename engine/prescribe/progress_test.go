@@ -142,7 +142,7 @@ func TestCarryOnLaws(t *testing.T) {
 			}
 			l := week[0].Load.Value
 			if l.Milli > 0 {
-				can := in.Athlete.Curve.RepsTenths(int32((l.Grams()*10_000 + oneRM/2) / oneRM))
+				can := in.Athlete.Curve.NearestTenths(int32((l.Grams()*10_000 + oneRM/2) / oneRM))
 				require.LessOrEqual(t, 10*(week[0].Expected+week[0].RIR.Value), can+5, "week %d", w+1)
 			}
 			if w > 0 && l.Cmp(before) > 0 {
@@ -172,7 +172,7 @@ func TestGuided(t *testing.T) {
 	require.Equal(t, []int32{reps, left}, []int32{find.Expected, find.RIR.Value})
 	c := in.Athlete.Curve
 	require.LessOrEqual(t, find.Load.Value.Grams(), int64(c.IntensityBP(100))*10, "not above what 7 with 3 in reserve allow")
-	require.InDelta(t, c.RepsTenths(int32(find.Load.Value.Grams()/10)), 10*(reps+left), 5)
+	require.InDelta(t, c.NearestTenths(int32(find.Load.Value.Grams()/10)), 10*(reps+left), 5)
 	require.False(t, w[1].Load.Set, "the rest goes by what was found")
 	require.Equal(t, plan.RefCalibration, w[1].Deferred.Value.Reference.Kind)
 	var before int64
