@@ -1,0 +1,173 @@
+package service
+
+import (
+	"context"
+
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// Store keeps tenants' data. Implementations pass internal/store/storetest; their
+// errors are faults with the reasons of this package, and never a driver's.
+//
+// What Update returned nil for is durable. It returns Unavailable where nothing was
+// changed and trying again may help (STORAGE_FULL, STORAGE_FAULT, CONTENTION, CLOSED),
+// and OUTCOME_UNKNOWN where the connection broke while committing: then only a request
+// id tells. A store is safe for concurrent use.
+type Store interface {
+	// View runs fn on one consistent state of a tenant. Writes are refused. fn may run
+	// more than once.
+	View(ctx context.Context, t Tenant, fn func(Tx) error) error
+	// Update runs fn in a transaction, as if nothing else ran at the same time, and
+	// keeps all of its writes, or none where it returns an error, which Update passes
+	// on. fn may run more than once: it must set, not add to, what it gives outward.
+	Update(ctx context.Context, t Tenant, fn func(Tx) error) error
+
+	// Admit makes a tenant known to Tenants. Again is fine.
+	Admit(ctx context.Context, t Tenant) error
+	// Tenants lists those admitted, by name, at most size after one.
+	Tenants(ctx context.Context, after Tenant, size int) ([]Tenant, error)
+
+	// Scrub rewrites what the files still hold of erased and purged data. It takes
+	// time and may hold up writers.
+	Scrub(ctx context.Context) error
+	// Ready reports whether the store can answer and take writes.
+	Ready(ctx context.Context) error
+	Close() error
+}
+
+// Tx is a transaction of one tenant, good until the function it was given to returns,
+// and for one goroutine. After an error that is not about the call itself (kinds
+// Internal, Unavailable, Canceled) it only returns that error.
+type Tx interface {
+	// Now is the time of the transaction, the same in every run of it.
+	Now() Instant
+
+	Athletes() Shelf[Athlete]
+	Performances() Shelf[Performance]
+	SessionLogs() Shelf[SessionLog]
+	Measurements() Shelf[Measurement]
+	Exercises() Shelf[OwnExercise]
+	Plans() Shelf[SavedPlan]
+	Programs() Shelf[Program]
+	Keys() Shelf[Key]
+
+	// Revise adds a revision to a program: number p.Latest+1, facts taken from r.Made.
+	// It is an update of p (see Shelf.Update) and sets both as stored. r is final.
+	Revise(p *Program, r *Revision) error
+	// Revision reads one; number 0 is the newest. NotFound UNKNOWN.
+	Revision(program ID, number int32) (Revision, error)
+	// Revisions lists facts, the oldest first, after a number.
+	Revisions(program ID, after int32, size int) ([]Facts, error)
+
+	// Record adds an event. Its ID must be new.
+	Record(e *Event) error
+	// Events lists by id. Of the query, Athlete, Newest, After and Size count.
+	Events(q Query) (Page[Event], error)
+
+	// Recall finds the answer to a request that was answered before.
+	Recall(requestID string) (Answer, bool, error)
+	// Remember keeps an answer: Exists REQUEST_ID_USED where there is one.
+	Remember(a *Answer) error
+
+	// Export gives all there is about an athlete, deleted things included: an Athlete,
+	// then Performances, SessionLogs, Measurements, Programs, Revisions, Events and
+	// Answers, each by value. NotFound UNKNOWN.
+	Export(athlete ID, each func(record any) error) error
+	// Erase takes all of that away and leaves an Erasure. Again is fine and gives the
+	// first one. NotFound UNKNOWN.
+	Erase(athlete ID, reason string) (Erasure, error)
+	// Erasures lists by athlete. Of the query, After.ID and Size count.
+	Erasures(q Query) (Page[Erasure], error)
+	// Replay erases, in a backup that was brought back, whoever was erased since it
+	// was made. It returns how many were there.
+	Replay(list []Erasure) (int, error)
+	// Purge removes for good at most size things that were deleted, and answers that
+	// expired, before a moment, and with an athlete all that Erase takes. It returns how
+	// many it removed: fewer than size means that it is done.
+	Purge(before Instant, size int) (int, error)
+}
+
+// Shelf keeps one kind of thing. T is passed and returned by value in every sense:
+// nothing is shared with the store.
+type Shelf[T any] interface {
+	// Create keeps a new thing and completes its head. Invalid INVALID_ID, TEXT, ...;
+	// Exists ID_TAKEN, NAME_TAKEN; NotFound UNKNOWN_ATHLETE where the athlete it belongs
+	// to is missing or deleted.
+	Create(v *T) error
+	// Get finds a thing, a deleted one too. NotFound UNKNOWN.
+	Get(id ID) (T, error)
+	// Update replaces a thing and sets Version and Updated in v. Its Version must be the
+	// stored one: else Stale STALE. NotFound UNKNOWN, or DELETED for a deleted one; Invalid
+	// FIXED where it would change its athlete or latest revision; Exists NAME_TAKEN.
+	Update(v *T) error
+	// Delete marks a thing as deleted. Errors as Update.
+	Delete(id ID, version int64) (T, error)
+	// Undelete takes the mark back: Exists NOT_DELETED where there is none.
+	Undelete(id ID, version int64) (T, error)
+	// List gives a page in the order of day, then id; kinds without a day by id.
+	List(q Query) (Page[T], error)
+}
+
+// MaxPage bounds Query.Size.
+const MaxPage = 1000
+
+// Query narrows a list. Fields that a kind does not know are Invalid QUERY.
+type Query struct {
+	Athlete  ID                  // those of one athlete
+	Program  ID                  // logs of one program
+	Label    string              // exact: caller id, exercise id, what was measured, plan's name
+	From, To plan.Opt[plan.Date] // both ends included
+	Deleted  bool                // deleted ones too
+	Newest   bool                // backwards
+	After    Cursor              // where the page before ended
+	Size     int                 // 1 to MaxPage
+}
+
+// Cursor is a place in a list; the zero value is before its first entry.
+type Cursor struct {
+	Day plan.Date
+	ID  ID
+}
+
+// Page is a part of a list. Next is zero after the last entry.
+type Page[T any] struct {
+	Items []T
+	Next  Cursor
+}
+
+// Record is what a store asks of the things it keeps on shelves. Implementations are
+// pointers to the types of this package.
+type Record interface {
+	Kind() Kind
+	Heading() *Head
+	Owner() ID      // the athlete it belongs to, where it belongs to one
+	Day() plan.Date // by which it is listed, where it has one
+	Label() string  // what it can be found by
+	Check() error   // Invalid: what no store would take
+}
+
+// Traits are what stores and Query know of a kind.
+type Traits struct {
+	Athlete bool // belongs to one
+	Day     bool
+	Label   bool
+	Unique  bool // the label, among those not deleted
+	Program bool
+}
+
+// TraitsOf tells what a kind on a shelf is like.
+func TraitsOf(k Kind) Traits {
+	switch k {
+	case KindAthlete, KindExercise:
+		return Traits{Label: true, Unique: true}
+	case KindPerformance, KindMeasurement:
+		return Traits{Athlete: true, Day: true, Label: true}
+	case KindSessionLog:
+		return Traits{Athlete: true, Day: true, Program: true}
+	case KindPlan:
+		return Traits{Label: true}
+	case KindProgram, KindEvent:
+		return Traits{Athlete: true}
+	}
+	return Traits{}
+}

@@ -1,0 +1,371 @@
+package storetest
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/internal/service"
+)
+
+func testOnce(t *testing.T, b *fixture) {
+	ctx := context.Background()
+	a := b.athlete()
+	runs := 0
+	create := func(tx service.Tx) (service.Effect, error) {
+		runs++
+		x := a
+		err := tx.Athletes().Create(&x)
+		return service.Effect{Body: []byte("made"), Athlete: a.ID}, err
+	}
+	call := service.Call{RequestID: "r-1", Method: "CreateAthlete", Body: []byte("body")}
+	for range 3 {
+		got, err := service.Once(ctx, b.s, ours, call, create)
+		require.NoError(t, err)
+		require.Equal(t, "made", string(got))
+		b.clock.Move(time.Hour)
+	}
+	require.Equal(t, 1, runs)
+	other := call
+	other.Body = []byte("another body")
+	_, err := service.Once(ctx, b.s, ours, other, create)
+	refused(t, err, fault.Exists, service.ReasonRequestOther)
+	other = call
+	other.Method = "UpdateAthlete"
+	_, err = service.Once(ctx, b.s, ours, other, create)
+	refused(t, err, fault.Exists, service.ReasonRequestOther)
+
+	fresh := service.Call{RequestID: "r-2", Method: "CreateAthlete"}
+	for range 2 {
+		_, err = service.Once(ctx, b.s, ours, fresh, create)
+		refused(t, err, fault.Exists, service.ReasonIDTaken)
+	}
+	require.Equal(t, 3, runs, "a refusal is not kept")
+	_, err = service.Once(ctx, b.s, ours, service.Call{}, create)
+	refused(t, err, fault.Exists, service.ReasonIDTaken)
+
+	b.update(func(tx service.Tx) error {
+		ans := service.Answer{RequestID: "r-1"}
+		refused(t, tx.Remember(&ans), fault.Exists, service.ReasonRequestUsed)
+		refused(t, tx.Remember(&service.Answer{}), fault.Invalid, service.ReasonText)
+		_, err := tx.Erase(a.ID, "asked for")
+		return err
+	})
+	_, err = service.Once(ctx, b.s, ours, call, create)
+	refused(t, err, fault.NotFound, service.ReasonAnswerErased)
+	require.Equal(t, 4, runs, "an erased athlete does not come back with a retry")
+}
+
+// many is how much of a costly test runs: all of it where PHASEWRIGHT_STORE_STEPS is set.
+func many(all, few int) int {
+	if os.Getenv("PHASEWRIGHT_STORE_STEPS") != "" {
+		return all
+	}
+	return few
+}
+
+// Creates with five duplicates each, all at once, make one row each.
+func testOnceTogether(t *testing.T, b *fixture) {
+	creates, duplicates := many(1000, 60), 5
+	athletes := make([]service.Athlete, creates*duplicates)
+	for i := range athletes {
+		athletes[i] = b.athlete()
+		athletes[i].Profile.CallerID = ""
+	}
+	answers := make([][]byte, len(athletes))
+	const workers = 20
+	require.NoError(t, together(workers, func(w int) error {
+		for i := w; i < len(athletes); i += workers {
+			call := service.Call{RequestID: fmt.Sprintf("create-%d", i/duplicates), Method: "CreateAthlete"}
+			var err error
+			answers[i], err = service.Once(context.Background(), b.s, ours, call, func(tx service.Tx) (service.Effect, error) {
+				x := athletes[i]
+				err := tx.Athletes().Create(&x)
+				return service.Effect{Body: x.ID[:], Athlete: x.ID}, err
+			})
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	}))
+	for i := range answers {
+		require.Equal(t, answers[i/duplicates*duplicates], answers[i], "the same answer")
+	}
+	b.view(func(tx service.Tx) error {
+		all, err := walk(tx.Athletes(), service.Query{Size: 500})
+		require.Len(t, all, creates)
+		for _, a := range all {
+			ans, ok, err := tx.Recall(fmt.Sprintf("create-%d", indexOf(athletes, a.ID)/duplicates))
+			require.NoError(t, err)
+			require.True(t, ok)
+			require.True(t, bytes.Equal(a.ID[:], ans.Body))
+		}
+		return err
+	})
+}
+
+func indexOf(list []service.Athlete, id service.ID) int {
+	for i := range list {
+		if list[i].ID == id {
+			return i
+		}
+	}
+	return -1
+}
+
+// 64 writers on one thing: none is lost, and of those that bring the same version one
+// succeeds.
+func testWriters(t *testing.T, b *fixture) {
+	ctx := context.Background()
+	const writers = 64
+	rounds := many(10, 2)
+	a := b.newAthlete()
+	m := b.measurement(a.ID)
+	m.Milli = 0
+	b.update(func(tx service.Tx) error { x := m; return tx.Measurements().Create(&x) })
+	require.NoError(t, together(writers, func(int) error {
+		for range rounds {
+			if err := b.s.Update(ctx, ours, func(tx service.Tx) error {
+				x, err := tx.Measurements().Get(m.ID)
+				if err != nil {
+					return err
+				}
+				x.Milli++
+				return tx.Measurements().Update(&x)
+			}); err != nil {
+				return err
+			}
+		}
+		return nil
+	}))
+	read := func() (x service.Measurement) {
+		b.view(func(tx service.Tx) (err error) { x, err = tx.Measurements().Get(m.ID); return err })
+		return x
+	}
+	x := read()
+	require.Equal(t, int64(writers*rounds), x.Milli, "every write is there")
+	require.Equal(t, int64(writers*rounds+1), x.Version)
+
+	won := make([]bool, writers)
+	require.NoError(t, together(writers, func(i int) error {
+		mine := x
+		mine.Milli = int64(1000 + i)
+		err := b.s.Update(ctx, ours, func(tx service.Tx) error { y := mine; return tx.Measurements().Update(&y) })
+		if f, ok := fault.As(err); ok && f.Kind == fault.Stale {
+			return nil
+		}
+		won[i] = err == nil
+		return err
+	}))
+	y := read()
+	require.Equal(t, x.Version+1, y.Version)
+	for i, ok := range won {
+		require.Equal(t, y.Milli == int64(1000+i), ok, "only the writer whose value is there was told so")
+	}
+
+	// Two who each read both and write one never both act on what the other changed.
+	p, q := b.measurement(a.ID), b.measurement(a.ID)
+	p.Milli, q.Milli = 1, 1
+	b.update(func(tx service.Tx) error {
+		x, y := p, q
+		return errors.Join(tx.Measurements().Create(&x), tx.Measurements().Create(&y))
+	})
+	require.NoError(t, together(2, func(i int) error {
+		return b.s.Update(ctx, ours, func(tx service.Tx) error {
+			x, err := tx.Measurements().Get(p.ID)
+			y, err2 := tx.Measurements().Get(q.ID)
+			if err := errors.Join(err, err2); err != nil || x.Milli+y.Milli < 2 {
+				return err
+			}
+			if i == 1 {
+				x = y
+			}
+			x.Milli = 0
+			return tx.Measurements().Update(&x)
+		})
+	}))
+	b.view(func(tx service.Tx) error {
+		x, err := tx.Measurements().Get(p.ID)
+		y, err2 := tx.Measurements().Get(q.ID)
+		require.Equal(t, int64(1), x.Milli+y.Milli, "one of them stayed")
+		return errors.Join(err, err2)
+	})
+}
+
+// Filled is an athlete who has something of everything, made by Fill.
+type Filled struct {
+	Athlete service.Athlete
+	Program service.Program
+	All     []any // as Export gives it, but for the order within a kind
+}
+
+// Fill stores an athlete with one thing at least of every kind that can be about them.
+// Text that is the athlete's own comes from text, called once for each.
+func Fill(ctx context.Context, s service.Store, t service.Tenant, clock *Clock, seed uint64, text func() string) (Filled, error) {
+	m := newMaker(seed, clock)
+	var f Filled
+	a, program := m.athlete(), m.program(service.ID{})
+	a.Profile.CallerID, a.Profile.Name, a.Profile.Restrictions[0].Note = text(), text(), text()
+	p, l, v := m.performance(a.ID), m.log(a.ID, program.ID), m.measurement(a.ID)
+	p.Shown.ExerciseID, l.Note, l.Exercises[0].Note = text(), text(), text()
+	v.What, v.Note = text(), text()
+	program.Athlete, program.Name = a.ID, text()
+	r, second := m.revision(3), m.revision(2)
+	r.Asked.Athlete.Name, r.Made.Request.Athlete.Name, r.Reason = text(), text(), text()
+	e, ans := m.event(a.ID), m.answer(a.ID)
+	ans.RequestID, ans.Body = "fill-"+a.ID.String(), []byte(text())
+	gone := m.measurement(a.ID)
+	gone.Note = text()
+	err := s.Update(ctx, t, func(tx service.Tx) error {
+		a, p, l, v, program, r, second, e, ans, gone := a, p, l, v, program, r, second, e, ans, gone
+		if err := errors.Join(
+			tx.Athletes().Create(&a), tx.Performances().Create(&p), tx.SessionLogs().Create(&l), tx.Measurements().Create(&v),
+			tx.Programs().Create(&program), tx.Revise(&program, &r), tx.Revise(&program, &second),
+			tx.Record(&e), tx.Remember(&ans), tx.Measurements().Create(&gone),
+		); err != nil {
+			return err
+		}
+		gone, err := tx.Measurements().Delete(gone.ID, 1)
+		f = Filled{a, program, []any{a, p, l, v, gone, program, r, second, e, ans}}
+		return err
+	})
+	return f, err
+}
+
+func testDossier(t *testing.T, b *fixture) {
+	ctx := context.Background()
+	n := 0
+	text := func() string { n++; return fmt.Sprintf("text-%d", n) }
+	f, err := Fill(ctx, b.s, ours, b.clock, 5, text)
+	require.NoError(t, err)
+	other, err := Fill(ctx, b.s, ours, b.clock, 6, text)
+	require.NoError(t, err)
+	export := func(id service.ID) (all []any, err error) {
+		err = b.s.View(ctx, ours, func(tx service.Tx) error {
+			all = nil
+			return tx.Export(id, func(v any) error { all = append(all, v); return nil })
+		})
+		return all, err
+	}
+	got, err := export(f.Athlete.ID)
+	require.NoError(t, err)
+	require.Equal(t, f.All, got)
+	stop := errors.New("stop")
+	require.ErrorIs(t, b.s.View(ctx, ours, func(tx service.Tx) error { return tx.Export(f.Athlete.ID, func(any) error { return stop }) }), stop)
+	_, err = export(b.id())
+	refused(t, err, fault.NotFound, service.ReasonUnknown)
+
+	b.clock.Move(time.Minute)
+	var first service.Erasure
+	b.update(func(tx service.Tx) (err error) { first, err = tx.Erase(f.Athlete.ID, "asked for"); return err })
+	require.Equal(t, service.Erasure{Athlete: f.Athlete.ID, At: b.clock.Now(), Reason: "asked for"}, first)
+	_, err = export(f.Athlete.ID)
+	refused(t, err, fault.NotFound, service.ReasonUnknown)
+	b.clock.Move(time.Minute)
+	b.update(func(tx service.Tx) error {
+		again, err := tx.Erase(f.Athlete.ID, "again")
+		require.Equal(t, first, again)
+		_, none := tx.Erase(b.id(), "")
+		refused(t, none, fault.NotFound, service.ReasonUnknown)
+		return err
+	})
+	b.view(func(tx service.Tx) error {
+		_, err := tx.Revision(f.Program.ID, 1)
+		refused(t, err, fault.NotFound, service.ReasonUnknown)
+		ans, ok, err := tx.Recall("fill-" + f.Athlete.ID.String())
+		require.NoError(t, err)
+		require.True(t, ok)
+		require.True(t, ans.Erased)
+		require.Empty(t, ans.Body)
+		require.Zero(t, ans.Athlete)
+		events, err := pages(service.Query{Size: 2}, tx.Events)
+		require.Len(t, events, 2, "the event stays, without the athlete")
+		for _, e := range events {
+			require.NotEqual(t, f.Athlete.ID, e.Athlete)
+			require.NotContains(t, e.Resource, f.Athlete.ID.String())
+		}
+		return err
+	})
+	got, err = export(other.Athlete.ID)
+	require.NoError(t, err)
+	require.Equal(t, other.All, got, "another athlete's data is untouched")
+}
+
+func testReplay(t *testing.T, b *fixture) {
+	ctx := context.Background()
+	text := func() string { return fmt.Sprint(b.Uint32()) }
+	f, err := Fill(ctx, b.s, ours, b.clock, 5, text)
+	require.NoError(t, err)
+	list := []service.Erasure{{Athlete: f.Athlete.ID, At: 77, Reason: "asked for"}, {Athlete: b.id(), At: 78}}
+	for _, want := range []int{1, 0} {
+		b.update(func(tx service.Tx) error {
+			n, err := tx.Replay(list)
+			require.Equal(t, want, n)
+			return err
+		})
+	}
+	b.view(func(tx service.Tx) error {
+		refused(t, tx.Export(f.Athlete.ID, func(any) error { return nil }), fault.NotFound, service.ReasonUnknown)
+		got, err := pages(service.Query{Size: 1}, tx.Erasures)
+		require.ElementsMatch(t, list, got)
+		return err
+	})
+	refused(t, b.s.Update(ctx, ours, func(tx service.Tx) error { _, err := tx.Replay([]service.Erasure{{}}); return err }), fault.Invalid, service.ReasonID)
+}
+
+func testPurge(t *testing.T, b *fixture) {
+	ctx := context.Background()
+	text := func() string { return fmt.Sprint(b.Uint32()) }
+	f, err := Fill(ctx, b.s, ours, b.clock, 5, text)
+	require.NoError(t, err)
+	kept, err := Fill(ctx, b.s, ours, b.clock, 6, text)
+	require.NoError(t, err)
+	purge := func(before service.Instant, size int) (n int) {
+		b.update(func(tx service.Tx) (err error) { n, err = tx.Purge(before, size); return err })
+		return n
+	}
+	b.update(func(tx service.Tx) error {
+		_, err := tx.Athletes().Delete(f.Athlete.ID, f.Athlete.Version)
+		return err
+	})
+	before := b.clock.Now()
+	require.Zero(t, purge(before, 100), "what was deleted at that moment stays")
+	b.clock.Move(time.Minute)
+	require.Equal(t, 2, purge(b.clock.Now(), 2))
+	require.Equal(t, 1, purge(b.clock.Now(), 10), "two measurements and an athlete with all there is")
+	require.Zero(t, purge(b.clock.Now(), 10))
+	b.view(func(tx service.Tx) error {
+		_, err := tx.Revision(f.Program.ID, 1)
+		refused(t, err, fault.NotFound, service.ReasonUnknown)
+		_, err = tx.Revision(kept.Program.ID, 2)
+		return err
+	})
+	b.update(func(tx service.Tx) error {
+		ans := service.Answer{RequestID: "old", Expires: b.clock.Now() - 1}
+		forever := service.Answer{RequestID: "for ever"}
+		return errors.Join(tx.Remember(&ans), tx.Remember(&forever))
+	})
+	require.Equal(t, 1, purge(b.clock.Now(), 10))
+	b.update(func(tx service.Tx) error {
+		_, err := tx.Programs().Delete(kept.Program.ID, kept.Program.Version)
+		return err
+	})
+	require.Equal(t, 1, purge(b.clock.Now()+1, 10))
+	b.view(func(tx service.Tx) error {
+		_, ok, err := tx.Recall("old")
+		require.False(t, ok)
+		_, ok, err2 := tx.Recall("for ever")
+		require.True(t, ok)
+		_, none := tx.Revision(kept.Program.ID, 1)
+		refused(t, none, fault.NotFound, service.ReasonUnknown)
+		return errors.Join(err, err2)
+	})
+}
