@@ -34,6 +34,8 @@ const (
 	ReasonFull           = "STORAGE_FULL"
 	ReasonIO             = "STORAGE_FAULT"
 	ReasonOutcome        = "OUTCOME_UNKNOWN"
+	ReasonSchema         = "SCHEMA"
+	ReasonLocked         = "LOCKED"
 	ReasonStorage        = "STORAGE" // a bug or a damaged store: details are for the log
 )
 
@@ -70,7 +72,8 @@ func text(c *fault.Collector, field, s string, limit int) {
 	}
 }
 
-func labelled(field, s string) error {
+// CheckLabel refuses a text to search by that no store could have: Invalid TEXT.
+func CheckLabel(field, s string) error {
 	c := fault.NewCollector(fault.Invalid)
 	text(c, field, s, maxLabel)
 	return c.Err()
@@ -84,13 +87,13 @@ func (h *Head) Check() error   { return nil }
 
 func (*Athlete) Kind() Kind      { return KindAthlete }
 func (a *Athlete) Label() string { return a.Profile.CallerID }
-func (a *Athlete) Check() error  { return labelled("profile.caller_id", a.Label()) }
+func (a *Athlete) Check() error  { return CheckLabel("profile.caller_id", a.Label()) }
 
 func (*Performance) Kind() Kind       { return KindPerformance }
 func (p *Performance) Owner() ID      { return p.Athlete }
 func (p *Performance) Day() plan.Date { return p.Shown.Date.Value }
 func (p *Performance) Label() string  { return p.Shown.ExerciseID }
-func (p *Performance) Check() error   { return labelled("shown.exercise", p.Label()) }
+func (p *Performance) Check() error   { return CheckLabel("shown.exercise", p.Label()) }
 
 func (*SessionLog) Kind() Kind       { return KindSessionLog }
 func (l *SessionLog) Owner() ID      { return l.Athlete }
@@ -100,15 +103,15 @@ func (*Measurement) Kind() Kind       { return KindMeasurement }
 func (m *Measurement) Owner() ID      { return m.Athlete }
 func (m *Measurement) Day() plan.Date { return m.Date }
 func (m *Measurement) Label() string  { return m.What }
-func (m *Measurement) Check() error   { return labelled("what", m.What) }
+func (m *Measurement) Check() error   { return CheckLabel("what", m.What) }
 
 func (*OwnExercise) Kind() Kind      { return KindExercise }
 func (e *OwnExercise) Label() string { return e.Exercise.ID }
-func (e *OwnExercise) Check() error  { return labelled("exercise.id", e.Label()) }
+func (e *OwnExercise) Check() error  { return CheckLabel("exercise.id", e.Label()) }
 
 func (*SavedPlan) Kind() Kind      { return KindPlan }
 func (p *SavedPlan) Label() string { return p.Name }
-func (p *SavedPlan) Check() error  { return labelled("name", p.Name) }
+func (p *SavedPlan) Check() error  { return CheckLabel("name", p.Name) }
 
 func (*Program) Kind() Kind  { return KindProgram }
 func (p *Program) Owner() ID { return p.Athlete }

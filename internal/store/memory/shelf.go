@@ -246,6 +246,9 @@ func page[T any](all []T, q service.Query, at func(*T) service.Cursor) service.P
 	if q.After != (service.Cursor{}) {
 		all = slices.DeleteFunc(all, func(v T) bool { return sign*compare(at(&v), q.After) <= 0 })
 	}
+	if len(all) == 0 {
+		return service.Page[T]{}
+	}
 	if len(all) <= q.Size {
 		return service.Page[T]{Items: all}
 	}

@@ -139,6 +139,9 @@ func (x *tx) Events(q service.Query) (service.Page[service.Event], error) {
 }
 
 func (x *tx) Recall(requestID string) (service.Answer, bool, error) {
+	if err := service.CheckLabel("request_id", requestID); err != nil {
+		return service.Answer{}, false, err
+	}
 	a, ok := x.d.answers[requestID]
 	return a.Apart(), ok, nil
 }

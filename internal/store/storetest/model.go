@@ -277,8 +277,18 @@ func sameError(a, b error) bool {
 }
 
 // Model plays so many random calls, in transactions of one to four and of two tenants,
-// to a store and to a plain one, and compares every answer.
+// to stores and to plain ones, and compares every answer. Each so many steps it begins
+// anew with the next seed.
 func Model(t *testing.T, open Factory, plain func(func() service.Instant) service.Store, seed uint64, steps int) {
+	const game = 2500
+	for done := 0; done < steps; done += game {
+		play(t, open, plain, seed, min(game, steps-done))
+		seed++
+	}
+	t.Logf("%d steps, no divergence", steps)
+}
+
+func play(t *testing.T, open Factory, plain func(func() service.Instant) service.Store, seed uint64, steps int) {
 	clock := NewClock()
 	subject, model := open(t, clock.Now), plain(clock.Now)
 	w := &world{newMaker(seed, clock), map[service.Kind][]service.ID{}}
@@ -314,7 +324,6 @@ func Model(t *testing.T, open Factory, plain func(func() service.Instant) servic
 	for _, tenant := range tenants {
 		compare(steps, []op{{"everything", everything}}, tenant, false, true)
 	}
-	t.Logf("%d steps, no divergence", steps)
 }
 
 // everything lists all that a tenant has.

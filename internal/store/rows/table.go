@@ -1,0 +1,58 @@
+package rows
+
+import "github.com/phasewright/phasewright/internal/service"
+
+// Bearing says what the rows of a table are to athletes.
+type Bearing uint8
+
+// Bearings.
+const (
+	Nobodys Bearing = iota // about no athlete
+	Own                    // an athlete's: exported, and deleted by an erasure
+	Mention                // name an athlete: exported, and blanked by an erasure
+	Trace                  // what an erasure leaves
+)
+
+// Table is a table of the schema. The list of them is what export, erasure and the
+// rights of the application go by, and tests hold the schema against it: a table that
+// is missing here, or has an athlete in it and says otherwise, fails them.
+type Table struct {
+	Name    string
+	Bearing Bearing
+	Final   bool   // rows are never changed
+	Athlete string // the column that names the athlete, where the bearing has one
+	export  func(*Tx, service.ID, func(any) error) error
+	blank   string // SET clause of an erasure, for Mention
+}
+
+// Tables lists them, parents before children.
+func Tables() []Table {
+	own := func(k service.Kind, export func(*Tx, service.ID, func(any) error) error) Table {
+		return Table{Name: string(k), Bearing: Own, Athlete: "athlete", export: export}
+	}
+	athlete := own(service.KindAthlete, give[service.Athlete, *service.Athlete])
+	athlete.Athlete = "id"
+	revision := own(service.KindRevision, giveRevisions)
+	revision.Final = true
+	return []Table{
+		{Name: "tenant", Final: true},
+		athlete,
+		own(service.KindPerformance, give[service.Performance, *service.Performance]),
+		own(service.KindSessionLog, give[service.SessionLog, *service.SessionLog]),
+		own(service.KindMeasurement, give[service.Measurement, *service.Measurement]),
+		own(service.KindProgram, give[service.Program, *service.Program]),
+		revision,
+		{
+			Name: string(service.KindEvent), Bearing: Mention, Athlete: "athlete", export: giveEvents,
+			blank: "resource = ''",
+		},
+		{
+			Name: string(service.KindAnswer), Bearing: Mention, Athlete: "athlete", export: giveAnswers,
+			blank: "body = {empty}, erased = 1",
+		},
+		{Name: string(service.KindExercise)},
+		{Name: string(service.KindPlan)},
+		{Name: string(service.KindKey)},
+		{Name: string(service.KindErasure), Bearing: Trace, Athlete: "athlete", Final: true},
+	}
+}
