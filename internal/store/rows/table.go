@@ -1,6 +1,10 @@
 package rows
 
-import "github.com/phasewright/phasewright/internal/service"
+import (
+	"slices"
+
+	"github.com/phasewright/phasewright/internal/service"
+)
 
 // Bearing says what the rows of a table are to athletes.
 type Bearing uint8
@@ -55,4 +59,33 @@ func Tables() []Table {
 		{Name: string(service.KindKey)},
 		{Name: string(service.KindErasure), Bearing: Trace, Athlete: "athlete", Final: true},
 	}
+}
+
+// Unregistered compares the tables of a schema, with their columns, to the registry and
+// says what does not fit.
+func Unregistered(schema map[string][]string) []string {
+	var bad []string
+	known := map[string]bool{}
+	for _, t := range Tables() {
+		known[t.Name] = true
+		columns, ok := schema[t.Name]
+		about := slices.Contains(columns, "athlete") || t.Name == string(service.KindAthlete)
+		switch {
+		case !ok:
+			bad = append(bad, t.Name+" is registered and not in the schema")
+		case about != (t.Bearing != Nobodys):
+			bad = append(bad, t.Name+": what it is to athletes is registered wrongly")
+		case t.Bearing != Nobodys && !slices.Contains(columns, t.Athlete):
+			bad = append(bad, t.Name+" has no column "+t.Athlete)
+		case (t.Bearing == Own || t.Bearing == Mention) && t.export == nil:
+			bad = append(bad, t.Name+" is not exported")
+		}
+	}
+	for name := range schema {
+		if !known[name] {
+			bad = append(bad, name+" is not registered: say what it is to athletes")
+		}
+	}
+	slices.Sort(bad)
+	return bad
 }

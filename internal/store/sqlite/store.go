@@ -137,13 +137,9 @@ func (s *Store) Ready(ctx context.Context) error {
 // the log is in the database, and no reader needs it.
 func (s *Store) Scrub(ctx context.Context) error {
 	for {
-		var busy, pages, moved int64
-		err := s.write(ctx, func(c *conn) error {
-			return bound{ctx, c}.Query("PRAGMA wal_checkpoint(TRUNCATE)", nil, func(scan func(...any) error) error {
-				return scan(&busy, &pages, &moved)
-			})
-		})
-		if err != nil || busy == 0 {
+		err := s.write(ctx, func(c *conn) error { return c.checkpoint(ctx) })
+		f, ok := fault.As(err)
+		if !ok || f.Violations[0].Reason != service.ReasonContention {
 			return err
 		}
 		select {
