@@ -36,6 +36,8 @@ const (
 	ReasonOutcome        = "OUTCOME_UNKNOWN"
 	ReasonSchema         = "SCHEMA"
 	ReasonLocked         = "LOCKED"
+	ReasonRole           = "ROLE"
+	ReasonURL            = "URL"
 	ReasonStorage        = "STORAGE" // a bug or a damaged store: details are for the log
 )
 

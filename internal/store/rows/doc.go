@@ -30,6 +30,9 @@ type Conn interface {
 // Dialect is how a database wants its statements spelled.
 type Dialect struct {
 	Bind func(n int, arg any) string // the n-th argument, counted from 1
+	// Unfiltered leaves the tenant out of every condition: for tests of what the database
+	// keeps apart by itself.
+	Unfiltered bool
 }
 
 // SQLite numbers arguments ?1, ?2.
