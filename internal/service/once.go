@@ -52,7 +52,7 @@ func Once(ctx context.Context, s Store, t Tenant, c Call, fn func(Tx) (Effect, e
 			return err
 		}
 		body = done.Body
-		return tx.Remember(&Answer{
+		return tx.Remember(Answer{
 			RequestID: c.RequestID, Method: c.Method, Digest: digest, Body: done.Body,
 			Athlete: done.Athlete, Expires: c.Expires,
 		})

@@ -19,7 +19,8 @@ type Store interface {
 	View(ctx context.Context, t Tenant, fn func(Tx) error) error
 	// Update runs fn in a transaction, as if nothing else ran at the same time, and
 	// keeps all of its writes, or none where it returns an error, which Update passes
-	// on. fn may run more than once: it must set, not add to, what it gives outward.
+	// on. fn may run more than once: what it takes from outside it must leave as it is,
+	// and what it gives outward it must set, not add to.
 	Update(ctx context.Context, t Tenant, fn func(Tx) error) error
 
 	// Admit makes a tenant known to Tenants. Again is fine.
@@ -52,22 +53,23 @@ type Tx interface {
 	Keys() Shelf[Key]
 
 	// Revise adds a revision to a program: number p.Latest+1, facts taken from r.Made.
-	// It is an update of p (see Shelf.Update) and sets both as stored. r is final.
-	Revise(p *Program, r *Revision) error
+	// It is an update of p (see Shelf.Update), and gives what is new of both. A revision
+	// is final.
+	Revise(p Program, r Revision) (Program, Facts, error)
 	// Revision reads one; number 0 is the newest. NotFound UNKNOWN.
 	Revision(program ID, number int32) (Revision, error)
 	// Revisions lists facts, the oldest first, after a number.
 	Revisions(program ID, after int32, size int) ([]Facts, error)
 
-	// Record adds an event. Its ID must be new.
-	Record(e *Event) error
+	// Record adds an event and gives it with its time. Exists ID_TAKEN.
+	Record(e Event) (Event, error)
 	// Events lists by id. Of the query, Athlete, Newest, After and Size count.
 	Events(q Query) (Page[Event], error)
 
 	// Recall finds the answer to a request that was answered before.
 	Recall(requestID string) (Answer, bool, error)
 	// Remember keeps an answer: Exists REQUEST_ID_USED where there is one.
-	Remember(a *Answer) error
+	Remember(a Answer) error
 
 	// Export gives all there is about an athlete, deleted things included: an Athlete,
 	// then Performances, SessionLogs, Measurements, Programs, Revisions, Events and
@@ -87,19 +89,19 @@ type Tx interface {
 	Purge(before Instant, size int) (int, error)
 }
 
-// Shelf keeps one kind of thing. T is passed and returned by value in every sense:
-// nothing is shared with the store.
+// Shelf keeps one kind of thing. Nothing is shared with the store, and no argument is
+// changed, so that a transaction can run again.
 type Shelf[T any] interface {
-	// Create keeps a new thing and completes its head. Invalid INVALID_ID, TEXT, ...;
+	// Create keeps a new thing and gives it with its head complete. Invalid INVALID_ID, TEXT, ...;
 	// Exists ID_TAKEN, NAME_TAKEN; NotFound UNKNOWN_ATHLETE where the athlete it belongs
 	// to is missing or deleted.
-	Create(v *T) error
+	Create(v T) (T, error)
 	// Get finds a thing, a deleted one too. NotFound UNKNOWN.
 	Get(id ID) (T, error)
-	// Update replaces a thing and sets Version and Updated in v. Its Version must be the
-	// stored one: else Stale STALE. NotFound UNKNOWN, or DELETED for a deleted one; Invalid
+	// Update replaces a thing and gives it as stored. Its Version must be the stored one:
+	// else Stale STALE. NotFound UNKNOWN, or DELETED for a deleted one; Invalid
 	// FIXED where it would change its athlete or latest revision; Exists NAME_TAKEN.
-	Update(v *T) error
+	Update(v T) (T, error)
 	// Delete marks a thing as deleted. Errors as Update.
 	Delete(id ID, version int64) (T, error)
 	// Undelete takes the mark back: Exists NOT_DELETED where there is none.

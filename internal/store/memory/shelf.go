@@ -80,45 +80,47 @@ func (s shelf[T, P]) taken(v P) bool {
 	return false
 }
 
-func (s shelf[T, P]) Create(v *T) error {
-	p := P(v)
+func (s shelf[T, P]) Create(v T) (T, error) {
+	var none T
+	p := P(&v)
 	if s.x.view {
-		return service.ReadOnly()
+		return none, service.ReadOnly()
 	}
 	h := p.Heading()
 	if err := h.ID.Check("id"); err != nil {
-		return err
+		return none, err
 	}
 	if err := p.Check(); err != nil {
-		return err
+		return none, err
 	}
 	if service.TraitsOf(s.kind).Athlete {
 		if a, ok := s.x.d.rows[service.KindAthlete][p.Owner()]; !ok || a.head.Deleted != 0 {
-			return service.NoAthlete()
+			return none, service.NoAthlete()
 		}
 	}
 	if _, ok := s.rows()[h.ID]; ok {
-		return service.IDTaken(s.kind)
+		return none, service.IDTaken(s.kind)
 	}
 	if s.taken(p) {
-		return service.NameTaken(s.kind)
+		return none, service.NameTaken(s.kind)
 	}
 	*h = service.Head{ID: h.ID, Version: 1, Created: s.x.now, Updated: s.x.now}
-	if g, ok := any(v).(*service.Program); ok {
+	if g, ok := any(p).(*service.Program); ok {
 		g.Latest = 0
 	}
 	return s.keep(p, 0)
 }
 
 // keep writes a thing as it is.
-func (s shelf[T, P]) keep(p P, latest int32) error {
+func (s shelf[T, P]) keep(p P, latest int32) (T, error) {
 	doc, err := plan.Canonical(p)
 	if err != nil {
-		return fault.Wrap(fault.Internal, service.ReasonStorage, err)
+		var none T
+		return none, fault.Wrap(fault.Internal, service.ReasonStorage, err)
 	}
 	h := p.Heading()
 	put(s.x, s.rows(), h.ID, row{head: *h, athlete: p.Owner(), latest: latest, doc: doc})
-	return nil
+	return *p, nil
 }
 
 func (s shelf[T, P]) Get(id service.ID) (T, error) {
@@ -130,31 +132,32 @@ func (s shelf[T, P]) Get(id service.ID) (T, error) {
 	return s.open(r)
 }
 
-func (s shelf[T, P]) Update(v *T) error {
-	p := P(v)
+func (s shelf[T, P]) Update(v T) (T, error) {
+	var none T
+	p := P(&v)
 	if s.x.view {
-		return service.ReadOnly()
+		return none, service.ReadOnly()
 	}
 	if err := p.Check(); err != nil {
-		return err
+		return none, err
 	}
 	h := p.Heading()
 	r, ok := s.rows()[h.ID]
 	switch {
 	case !ok:
-		return service.Unknown(s.kind)
+		return none, service.Unknown(s.kind)
 	case r.head.Deleted != 0:
-		return service.Gone(s.kind)
+		return none, service.Gone(s.kind)
 	case r.head.Version != h.Version:
-		return service.Outdated(s.kind)
+		return none, service.Outdated(s.kind)
 	case r.athlete != p.Owner():
-		return service.Fixed(s.kind)
+		return none, service.Fixed(s.kind)
 	}
-	if g, ok := any(v).(*service.Program); ok && g.Latest != r.latest {
-		return service.Fixed(s.kind)
+	if g, ok := any(p).(*service.Program); ok && g.Latest != r.latest {
+		return none, service.Fixed(s.kind)
 	}
 	if s.taken(p) {
-		return service.NameTaken(s.kind)
+		return none, service.NameTaken(s.kind)
 	}
 	*h = r.head
 	h.Version, h.Updated = h.Version+1, s.x.now

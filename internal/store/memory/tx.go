@@ -52,29 +52,30 @@ func (x *tx) Programs() service.Shelf[service.Program] {
 
 func (x *tx) Keys() service.Shelf[service.Key] { return newShelf[service.Key, *service.Key](x) }
 
-func (x *tx) Revise(p *service.Program, r *service.Revision) error {
+func (x *tx) Revise(p service.Program, r service.Revision) (service.Program, service.Facts, error) {
 	s := shelf[service.Program, *service.Program]{x: x, kind: service.KindProgram}
+	refuse := func(err error) (service.Program, service.Facts, error) {
+		return service.Program{}, service.Facts{}, err
+	}
 	if x.view {
-		return service.ReadOnly()
+		return refuse(service.ReadOnly())
 	}
-	facts := *r
-	if err := facts.Settle(p, x.now); err != nil {
-		return err
+	if err := r.Settle(&p, x.now); err != nil {
+		return refuse(err)
 	}
-	doc, err := plan.Canonical(&facts)
+	doc, err := plan.Canonical(&r)
 	if err != nil {
-		return fault.Wrap(fault.Internal, service.ReasonStorage, err)
+		return refuse(fault.Wrap(fault.Internal, service.ReasonStorage, err))
 	}
-	if err := s.Update(p); err != nil {
-		return err
+	if p, err = s.Update(p); err != nil {
+		return refuse(err)
 	}
 	p.Latest++
-	if err := s.keep(p, p.Latest); err != nil {
-		return err
+	if p, err = s.keep(&p, p.Latest); err != nil {
+		return refuse(err)
 	}
-	r.Facts = facts.Facts
-	put(x, x.d.revisions, p.ID, append(slices.Clip(x.d.revisions[p.ID]), revision{facts.Facts, doc}))
-	return nil
+	put(x, x.d.revisions, p.ID, append(slices.Clip(x.d.revisions[p.ID]), revision{r.Facts, doc}))
+	return p, r.Facts, nil
 }
 
 func (r revision) open() (service.Revision, error) {
@@ -110,19 +111,19 @@ func (x *tx) Revisions(program service.ID, after int32, size int) ([]service.Fac
 	return out, nil
 }
 
-func (x *tx) Record(e *service.Event) error {
+func (x *tx) Record(e service.Event) (service.Event, error) {
 	if x.view {
-		return service.ReadOnly()
+		return service.Event{}, service.ReadOnly()
 	}
 	if err := e.Check(); err != nil {
-		return err
+		return service.Event{}, err
 	}
 	if _, ok := x.d.events[e.ID]; ok {
-		return service.IDTaken(service.KindEvent)
+		return service.Event{}, service.IDTaken(service.KindEvent)
 	}
 	e.At = x.now
-	put(x, x.d.events, e.ID, *e)
-	return nil
+	put(x, x.d.events, e.ID, e)
+	return e, nil
 }
 
 func (x *tx) Events(q service.Query) (service.Page[service.Event], error) {
@@ -146,7 +147,7 @@ func (x *tx) Recall(requestID string) (service.Answer, bool, error) {
 	return a.Apart(), ok, nil
 }
 
-func (x *tx) Remember(a *service.Answer) error {
+func (x *tx) Remember(a service.Answer) error {
 	if x.view {
 		return service.ReadOnly()
 	}

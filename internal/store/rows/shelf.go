@@ -128,24 +128,25 @@ func (s shelf[T, P]) find(id service.ID) (T, bool, error) {
 	return s.one(q)
 }
 
-func (s shelf[T, P]) Create(v *T) error {
-	p := P(v)
+func (s shelf[T, P]) Create(v T) (T, error) {
+	var none T
+	p := P(&v)
 	if err := s.x.writes(); err != nil {
-		return err
+		return none, err
 	}
 	h := p.Heading()
 	if err := h.ID.Check("id"); err != nil {
-		return err
+		return none, err
 	}
 	if err := p.Check(); err != nil {
-		return err
+		return none, err
 	}
-	if g, ok := any(v).(*service.Program); ok {
+	if g, ok := any(p).(*service.Program); ok {
 		g.Latest = 0
 	}
 	doc, err := encode(p, formatJSON)
 	if err != nil {
-		return err
+		return none, err
 	}
 	now := int64(s.x.now)
 	all := append([]column{
@@ -161,13 +162,13 @@ func (s shelf[T, P]) Create(v *T) error {
 	q.add(" ON CONFLICT DO NOTHING")
 	n, err := s.x.exec(q)
 	if err != nil {
-		return err
+		return none, err
 	}
 	if n == 0 {
-		return s.notCreated(p)
+		return none, s.notCreated(p)
 	}
 	*h = service.Head{ID: h.ID, Version: 1, Created: s.x.now, Updated: s.x.now}
-	return nil
+	return v, nil
 }
 
 // notCreated finds out why an insert touched no row.
@@ -202,20 +203,21 @@ func (s shelf[T, P]) Get(id service.ID) (T, error) {
 	return v, nil
 }
 
-func (s shelf[T, P]) Update(v *T) error { return s.update(v, "") }
+func (s shelf[T, P]) Update(v T) (T, error) { return s.update(v, "") }
 
 // update replaces a row; more is set beside the columns.
-func (s shelf[T, P]) update(v *T, more string) error {
-	p := P(v)
+func (s shelf[T, P]) update(v T, more string) (T, error) {
+	var none T
+	p := P(&v)
 	if err := s.x.writes(); err != nil {
-		return err
+		return none, err
 	}
 	if err := p.Check(); err != nil {
-		return err
+		return none, err
 	}
 	doc, err := encode(p, formatJSON)
 	if err != nil {
-		return err
+		return none, err
 	}
 	h := p.Heading()
 	q := s.x.statement("UPDATE ", string(s.kind), " SET version = version + 1, updated = ").arg(int64(s.x.now)).add(more)
@@ -230,10 +232,10 @@ func (s shelf[T, P]) update(v *T, more string) error {
 	q.add(" RETURNING created")
 	created, ok := int64(0), false
 	if err := s.x.query(q, func(scan func(...any) error) error { ok = true; return scan(&created) }); err != nil {
-		return err
+		return none, err
 	}
 	if !ok {
-		return s.notChanged(h.ID, h.Version, func(now T) error {
+		return none, s.notChanged(h.ID, h.Version, func(now T) error {
 			switch {
 			case P(&now).Heading().Deleted != 0:
 				return service.Gone(s.kind)
@@ -250,7 +252,7 @@ func (s shelf[T, P]) update(v *T, more string) error {
 		})
 	}
 	*h = service.Head{ID: h.ID, Version: h.Version + 1, Created: service.Instant(created), Updated: s.x.now}
-	return nil
+	return v, nil
 }
 
 // free demands that no other thing has the label.

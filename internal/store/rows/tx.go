@@ -113,33 +113,34 @@ func (x *Tx) Programs() service.Shelf[service.Program] { return newShelf[service
 
 func (x *Tx) Keys() service.Shelf[service.Key] { return newShelf[service.Key](x) }
 
-func (x *Tx) Revise(p *service.Program, r *service.Revision) error {
+func (x *Tx) Revise(p service.Program, r service.Revision) (service.Program, service.Facts, error) {
+	refuse := func(err error) (service.Program, service.Facts, error) {
+		return service.Program{}, service.Facts{}, err
+	}
 	if err := x.writes(); err != nil {
-		return err
+		return refuse(err)
 	}
-	filled := *r
-	if err := filled.Settle(p, x.now); err != nil {
-		return err
+	if err := r.Settle(&p, x.now); err != nil {
+		return refuse(err)
 	}
-	doc, err := encode(&filled, formatPacked)
+	doc, err := encode(&r, formatPacked)
 	if err != nil {
-		return err
+		return refuse(err)
 	}
-	if err := newShelf[service.Program](x).update(p, ", latest = latest + 1"); err != nil {
-		return err
+	if p, err = newShelf[service.Program](x).update(p, ", latest = latest + 1"); err != nil {
+		return refuse(err)
 	}
 	p.Latest++
-	f := filled.Facts
+	f := r.Facts
 	q := x.insert("revision", []column{
 		{"tenant", x.tenant}, {"program", f.Program}, {"number", int64(f.Number)}, {"athlete", f.Athlete}, {"created", int64(f.Created)},
 		{"reason", f.Reason}, {"from_day", f.From}, {"digest", f.Digest}, {"request_digest", f.RequestDigest},
 		{"seed", int64(f.Seed)}, {"engine", f.Engine}, {"format", formatPacked}, {"doc", doc},
 	})
 	if _, err := x.exec(q); err != nil {
-		return err
+		return refuse(err)
 	}
-	r.Facts = f
-	return nil
+	return p, f, nil
 }
 
 const factColumns = "program, number, athlete, created, reason, from_day, digest, request_digest, seed, engine"
@@ -205,12 +206,12 @@ func (x *Tx) Revisions(program service.ID, after int32, size int) ([]service.Fac
 	return out, nil
 }
 
-func (x *Tx) Record(e *service.Event) error {
+func (x *Tx) Record(e service.Event) (service.Event, error) {
 	if err := x.writes(); err != nil {
-		return err
+		return service.Event{}, err
 	}
 	if err := e.Check(); err != nil {
-		return err
+		return service.Event{}, err
 	}
 	q := x.insert("event", []column{
 		{"tenant", x.tenant}, {"id", e.ID}, {"at", int64(x.now)}, {"actor", e.Actor}, {"method", e.Method},
@@ -218,10 +219,10 @@ func (x *Tx) Record(e *service.Event) error {
 	})
 	n, err := x.exec(q.add(" WHERE true ON CONFLICT DO NOTHING"))
 	if err != nil || n == 0 {
-		return orElse(err, service.IDTaken(service.KindEvent))
+		return service.Event{}, orElse(err, service.IDTaken(service.KindEvent))
 	}
 	e.At = x.now
-	return nil
+	return e, nil
 }
 
 func (x *Tx) events(q *statement) ([]service.Event, error) {
@@ -285,7 +286,7 @@ func (x *Tx) Recall(requestID string) (service.Answer, bool, error) {
 	return got[0], true, nil
 }
 
-func (x *Tx) Remember(a *service.Answer) error {
+func (x *Tx) Remember(a service.Answer) error {
 	if err := x.writes(); err != nil {
 		return err
 	}
@@ -300,6 +301,5 @@ func (x *Tx) Remember(a *service.Answer) error {
 	if err != nil || n == 0 {
 		return orElse(err, service.RequestUsed())
 	}
-	a.Created, a.Erased = x.now, false
 	return nil
 }

@@ -60,11 +60,11 @@ func child(role, dir string) int {
 			return 2
 		}
 		err = s.Update(ctx, "t", func(tx service.Tx) error {
-			g := service.Program{Head: service.Head{ID: p}, Athlete: a}
-			return errors.Join(
-				tx.Athletes().Create(&service.Athlete{Head: service.Head{ID: a}, Profile: plan.Athlete{Name: strings.Repeat("x", 500)}}),
-				tx.Programs().Create(&g), tx.Revise(&g, &service.Revision{}), tx.Revise(&g, &service.Revision{}),
-			)
+			_, err := tx.Athletes().Create(service.Athlete{Head: service.Head{ID: a}, Profile: plan.Athlete{Name: strings.Repeat("x", 500)}})
+			g, err2 := tx.Programs().Create(service.Program{Head: service.Head{ID: p}, Athlete: a})
+			g, _, err3 := tx.Revise(g, service.Revision{})
+			_, _, err4 := tx.Revise(g, service.Revision{})
+			return errors.Join(err, err2, err3, err4)
 		})
 		if err == nil {
 			fmt.Println(p)

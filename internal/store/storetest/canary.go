@@ -69,11 +69,10 @@ func Canaries(t *testing.T, open Factory, dir func() string, settle func(), docs
 			require.NoError(t, s.Update(ctx, "t", func(tx service.Tx) error {
 				x := a
 				x.Profile.Name, x.Profile.CallerID = mark(), mark()
-				err := tx.Athletes().Update(&x)
-				a.Version = x.Version
+				_, err := tx.Athletes().Update(x)
 				return err
 			}))
-			a.Version = mustGet(t, s, a.ID).Version
+			a.Version++
 		}
 	}
 	require.Greater(t, len(canaries), 30)
@@ -100,10 +99,4 @@ func Canaries(t *testing.T, open Factory, dir func() string, settle func(), docs
 	require.Empty(t, Found(t, dir(), canaries))
 	require.Empty(t, Found(t, dir(), pieces))
 	t.Logf("%d canaries and %d pieces of packed documents, none left", len(canaries), len(pieces))
-}
-
-func mustGet(t *testing.T, s service.Store, id service.ID) (a service.Athlete) {
-	t.Helper()
-	require.NoError(t, s.View(context.Background(), "t", func(tx service.Tx) (err error) { a, err = tx.Athletes().Get(id); return err }))
-	return a
 }

@@ -40,7 +40,7 @@ func (b *fixture) view(fn func(service.Tx) error) {
 func (b *fixture) newAthlete() service.Athlete {
 	a := b.athlete()
 	a.Profile.CallerID = ""
-	b.update(func(tx service.Tx) error { return tx.Athletes().Create(&a) })
+	b.update(func(tx service.Tx) (err error) { a, err = tx.Athletes().Create(a); return err })
 	return a
 }
 
@@ -79,28 +79,30 @@ func life[T any, P record[T]](b *fixture, shelf func(service.Tx) service.Shelf[T
 
 	fails(fault.NotFound, service.ReasonUnknown, func(s service.Shelf[T]) error { _, err := s.Get(h.ID); return err })
 	fails(fault.NotFound, service.ReasonUnknown, func(s service.Shelf[T]) error { _, err := s.Delete(h.ID, 1); return err })
-	fails(fault.NotFound, service.ReasonUnknown, func(s service.Shelf[T]) error { x := v; return s.Update(&x) })
+	fails(fault.NotFound, service.ReasonUnknown, func(s service.Shelf[T]) error { return only(s.Update(v)) })
 	for _, bad := range []service.ID{{}, {6: 0x40, 8: 0x80}, {6: 0x70}} {
 		fails(fault.Invalid, service.ReasonID, func(s service.Shelf[T]) error {
 			x := v
 			P(&x).Heading().ID = bad
-			return s.Create(&x)
+			return only(s.Create(x))
 		})
 	}
 
-	b.update(func(tx service.Tx) error { return shelf(tx).Create(&v) })
+	given := v
+	b.update(func(tx service.Tx) (err error) { v, err = shelf(tx).Create(given); return err })
 	made := b.clock.Now()
 	require.Equal(t, service.Head{ID: h.ID, Version: 1, Created: made, Updated: made}, *h)
 	require.Equal(t, v, get())
-	fails(fault.Exists, service.ReasonIDTaken, func(s service.Shelf[T]) error { x := v; return s.Create(&x) })
+	fails(fault.Exists, service.ReasonIDTaken, func(s service.Shelf[T]) error { return only(s.Create(v)) })
 
 	b.clock.Move(time.Second)
-	changed := v
-	change(&changed)
-	b.update(func(tx service.Tx) error { x := changed; err := shelf(tx).Update(&x); changed = x; return err })
+	given = v
+	change(&given)
+	var changed T
+	b.update(func(tx service.Tx) (err error) { changed, err = shelf(tx).Update(given); return err })
 	require.Equal(t, service.Head{ID: h.ID, Version: 2, Created: made, Updated: b.clock.Now()}, *P(&changed).Heading())
 	require.Equal(t, changed, get())
-	fails(fault.Stale, service.ReasonStale, func(s service.Shelf[T]) error { x := v; return s.Update(&x) })
+	fails(fault.Stale, service.ReasonStale, func(s service.Shelf[T]) error { return only(s.Update(v)) })
 	fails(fault.Stale, service.ReasonStale, func(s service.Shelf[T]) error { _, err := s.Delete(h.ID, 1); return err })
 	fails(fault.Exists, service.ReasonNotDeleted, func(s service.Shelf[T]) error { _, err := s.Undelete(h.ID, 2); return err })
 	require.Equal(t, changed, get(), "what was refused left nothing")
@@ -111,11 +113,12 @@ func life[T any, P record[T]](b *fixture, shelf func(service.Tx) service.Shelf[T
 	require.Equal(t, deleted, get(), "a deleted thing can be read")
 	require.Equal(t, service.Head{ID: h.ID, Version: 3, Created: made, Updated: b.clock.Now(), Deleted: b.clock.Now()}, *P(&deleted).Heading())
 	fails(fault.NotFound, service.ReasonDeleted, func(s service.Shelf[T]) error { _, err := s.Delete(h.ID, 3); return err })
-	fails(fault.NotFound, service.ReasonDeleted, func(s service.Shelf[T]) error { x := deleted; return s.Update(&x) })
+	fails(fault.NotFound, service.ReasonDeleted, func(s service.Shelf[T]) error { return only(s.Update(deleted)) })
 	fails(fault.Stale, service.ReasonStale, func(s service.Shelf[T]) error { _, err := s.Undelete(h.ID, 2); return err })
 	listed := func(deleted bool) (n int) {
 		b.view(func(tx service.Tx) error {
 			all, err := walk(shelf(tx), service.Query{Size: 2, Deleted: deleted})
+			n = 0
 			for i := range all {
 				if P(&all[i]).Heading().ID == h.ID {
 					n++
@@ -139,11 +142,13 @@ func testLabels(t *testing.T, b *fixture) {
 	ctx := context.Background()
 	one, two := b.athlete(), b.athlete()
 	one.Profile.CallerID, two.Profile.CallerID = "client-7", "client-7"
-	b.update(func(tx service.Tx) error { return tx.Athletes().Create(&one) })
+	b.update(func(tx service.Tx) error { return only(tx.Athletes().Create(one)) })
 	create := func(a *service.Athlete) error {
-		return b.s.Update(ctx, ours, func(tx service.Tx) error { x := *a; err := tx.Athletes().Create(&x); *a = x; return err })
+		given := *a
+		return b.s.Update(ctx, ours, func(tx service.Tx) (err error) { *a, err = tx.Athletes().Create(given); return err })
 	}
-	refused(t, create(&two), fault.Exists, service.ReasonNameTaken)
+	dupe := two
+	refused(t, create(&dupe), fault.Exists, service.ReasonNameTaken)
 	b.update(func(tx service.Tx) (err error) { one, err = tx.Athletes().Delete(one.ID, 1); return err })
 	require.NoError(t, create(&two), "a deleted athlete's caller id is free")
 	refused(t, b.s.Update(ctx, ours, func(tx service.Tx) error { _, err := tx.Athletes().Undelete(one.ID, 2); return err }), fault.Exists, service.ReasonNameTaken)
@@ -153,14 +158,13 @@ func testLabels(t *testing.T, b *fixture) {
 	require.NoError(t, create(&three))
 	require.NoError(t, create(&four), "none is not a name")
 	four.Profile.CallerID = "client-7"
-	refused(t, b.s.Update(ctx, ours, func(tx service.Tx) error { x := four; return tx.Athletes().Update(&x) }), fault.Exists, service.ReasonNameTaken)
+	refused(t, b.s.Update(ctx, ours, func(tx service.Tx) error { return only(tx.Athletes().Update(four)) }), fault.Exists, service.ReasonNameTaken)
 	b.update(func(tx service.Tx) error {
 		// A refusal inside a transaction leaves the transaction usable.
+		refused(t, only(tx.Athletes().Create(four)), fault.Exists, service.ReasonIDTaken)
 		x := four
-		refused(t, tx.Athletes().Create(&x), fault.Exists, service.ReasonIDTaken)
-		x = four
 		x.Profile.CallerID = "client-8"
-		return tx.Athletes().Update(&x)
+		return only(tx.Athletes().Update(x))
 	})
 	b.view(func(tx service.Tx) error {
 		got, err := tx.Athletes().List(service.Query{Label: "client-8", Size: 9})
@@ -174,13 +178,14 @@ func testChildren(t *testing.T, b *fixture) {
 	ctx := context.Background()
 	a, other := b.newAthlete(), b.newAthlete()
 	create := func(owner service.ID) error {
-		return b.s.Update(ctx, ours, func(tx service.Tx) error { p := b.performance(owner); return tx.Performances().Create(&p) })
+		return b.s.Update(ctx, ours, func(tx service.Tx) error { return only(tx.Performances().Create(b.performance(owner))) })
 	}
 	refused(t, create(b.id()), fault.NotFound, service.ReasonUnknownAthlete)
 	refused(t, create(service.ID{}), fault.NotFound, service.ReasonUnknownAthlete)
 	require.NoError(t, create(a.ID))
-	p := b.program(a.ID)
-	b.update(func(tx service.Tx) error { p.Latest = 7; return tx.Programs().Create(&p) })
+	p, given := service.Program{}, b.program(a.ID)
+	given.Latest = 7
+	b.update(func(tx service.Tx) (err error) { p, err = tx.Programs().Create(given); return err })
 	require.Zero(t, p.Latest, "the store counts revisions")
 	for _, change := range []func(*service.Program){
 		func(p *service.Program) { p.Athlete = other.ID },
@@ -188,7 +193,7 @@ func testChildren(t *testing.T, b *fixture) {
 	} {
 		x := p
 		change(&x)
-		refused(t, b.s.Update(ctx, ours, func(tx service.Tx) error { return tx.Programs().Update(&x) }), fault.Invalid, service.ReasonFixed)
+		refused(t, b.s.Update(ctx, ours, func(tx service.Tx) error { return only(tx.Programs().Update(x)) }), fault.Invalid, service.ReasonFixed)
 	}
 	b.update(func(tx service.Tx) error { _, err := tx.Athletes().Delete(a.ID, 1); return err })
 	refused(t, create(a.ID), fault.NotFound, service.ReasonUnknownAthlete)
@@ -197,9 +202,9 @@ func testChildren(t *testing.T, b *fixture) {
 func testTexts(t *testing.T, b *fixture) {
 	ctx := context.Background()
 	for _, s := range texts {
-		v := b.plan()
-		v.Name = s
-		b.update(func(tx service.Tx) error { return tx.Plans().Create(&v) })
+		v, given := service.SavedPlan{}, b.plan()
+		given.Name = s
+		b.update(func(tx service.Tx) (err error) { v, err = tx.Plans().Create(given); return err })
 		b.view(func(tx service.Tx) error {
 			got, err := tx.Plans().Get(v.ID)
 			require.Equal(t, v, got)
@@ -209,7 +214,7 @@ func testTexts(t *testing.T, b *fixture) {
 	for _, s := range []string{"nul\x00", "\xff", string(make([]byte, 300))} {
 		v := b.plan()
 		v.Name = s
-		refused(t, b.s.Update(ctx, ours, func(tx service.Tx) error { return tx.Plans().Create(&v) }), fault.Invalid, service.ReasonText)
+		refused(t, b.s.Update(ctx, ours, func(tx service.Tx) error { return only(tx.Plans().Create(v)) }), fault.Invalid, service.ReasonText)
 		refused(t, b.s.View(ctx, ours, func(tx service.Tx) error {
 			_, err := tx.Plans().List(service.Query{Label: s, Size: 1})
 			return err
@@ -229,8 +234,8 @@ func testPages(t *testing.T, b *fixture) {
 	b.update(func(tx service.Tx) error {
 		want = want[:0]
 		for range n {
-			m := b.measurement(a.ID)
-			if err := tx.Measurements().Create(&m); err != nil {
+			m, err := tx.Measurements().Create(b.measurement(a.ID))
+			if err != nil {
 				return err
 			}
 			want = append(want, m)
@@ -284,8 +289,8 @@ func testPagesWhileWriting(t *testing.T, b *fixture) {
 		clear(still)
 		moving = moving[:0]
 		for i := range 60 {
-			m := b.measurement(a.ID)
-			if err := tx.Measurements().Create(&m); err != nil {
+			m, err := tx.Measurements().Create(b.measurement(a.ID))
+			if err != nil {
 				return err
 			}
 			if i%3 == 0 {
@@ -310,8 +315,7 @@ func testPagesWhileWriting(t *testing.T, b *fixture) {
 		}
 		q.After = page.Next
 		b.update(func(tx service.Tx) error {
-			m := b.measurement(a.ID)
-			if err := tx.Measurements().Create(&m); err != nil || i >= len(moving) {
+			if err := only(tx.Measurements().Create(b.measurement(a.ID))); err != nil || i >= len(moving) {
 				return err
 			}
 			_, err := tx.Measurements().Delete(moving[i], 1)
@@ -326,37 +330,32 @@ func testPagesWhileWriting(t *testing.T, b *fixture) {
 func testRevisions(t *testing.T, b *fixture) {
 	ctx := context.Background()
 	a := b.newAthlete()
-	p := b.program(a.ID)
+	var p service.Program
+	program, list := b.program(a.ID), []service.Revision{b.revision(12), b.revision(2), b.revision(2), b.revision(2)}
 	var made []service.Revision
-	b.update(func(tx service.Tx) error {
-		p.Head = service.Head{ID: p.ID}
-		if err := tx.Programs().Create(&p); err != nil {
+	b.update(func(tx service.Tx) (err error) {
+		if p, err = tx.Programs().Create(program); err != nil {
 			return err
 		}
-		_, err := tx.Revision(p.ID, 0)
-		refused(t, err, fault.NotFound, service.ReasonUnknown)
-		r := b.revision(12)
-		made = []service.Revision{r}
-		return tx.Revise(&p, &made[0])
+		_, none := tx.Revision(p.ID, 0)
+		refused(t, none, fault.NotFound, service.ReasonUnknown)
+		p, list[0].Facts, err = tx.Revise(p, list[0])
+		return err
 	})
-	for range 3 {
-		r := b.revision(2)
+	for i := range list[1:] {
 		b.clock.Move(time.Minute)
-		b.update(func(tx service.Tx) error {
-			x := p
-			err := tx.Revise(&x, &r)
-			if err == nil {
-				p = x
-			}
+		before := p
+		b.update(func(tx service.Tx) (err error) {
+			p, list[i+1].Facts, err = tx.Revise(before, list[i+1])
 			return err
 		})
-		made = append(made, r)
 	}
+	made = list
 	require.Equal(t, int32(4), p.Latest)
 	require.Equal(t, int64(5), p.Version)
 	stale := p
 	stale.Version--
-	refused(t, b.s.Update(ctx, ours, func(tx service.Tx) error { r := b.revision(1); return tx.Revise(&stale, &r) }), fault.Stale, service.ReasonStale)
+	refused(t, b.s.Update(ctx, ours, func(tx service.Tx) error { return reviseOnly(tx, stale, b.revision(1)) }), fault.Stale, service.ReasonStale)
 	b.view(func(tx service.Tx) error {
 		got, err := tx.Programs().Get(p.ID)
 		require.Equal(t, p, got)
@@ -381,8 +380,7 @@ func testRevisions(t *testing.T, b *fixture) {
 	refused(t, b.s.Update(ctx, ours, func(tx service.Tx) error {
 		x, err := tx.Programs().Get(p.ID)
 		require.NoError(t, err)
-		r := b.revision(1)
-		return tx.Revise(&x, &r)
+		return reviseOnly(tx, x, b.revision(1))
 	}), fault.NotFound, service.ReasonDeleted)
 }
 
@@ -391,18 +389,16 @@ func testTransactions(t *testing.T, b *fixture) {
 	a := b.athlete()
 	boom := errors.New("boom")
 	body := func(tx service.Tx) error {
-		x, e := a, b.event(a.ID)
-		require.NoError(t, tx.Athletes().Create(&x))
-		p := b.program(a.ID)
-		require.NoError(t, tx.Programs().Create(&p))
-		r := b.revision(1)
-		require.NoError(t, tx.Revise(&p, &r))
+		require.NoError(t, only(tx.Athletes().Create(a)))
+		p, err := tx.Programs().Create(b.program(a.ID))
+		require.NoError(t, err)
+		require.NoError(t, reviseOnly(tx, p, b.revision(1)))
 		ans := b.answer(a.ID)
 		ans.RequestID = "once"
-		require.NoError(t, tx.Remember(&ans))
-		_, err := tx.Athletes().Get(a.ID)
+		require.NoError(t, tx.Remember(ans))
+		_, err = tx.Athletes().Get(a.ID)
 		require.NoError(t, err, "a transaction sees its own writes")
-		return tx.Record(&e)
+		return only(tx.Record(b.event(a.ID)))
 	}
 	require.ErrorIs(t, b.s.Update(ctx, ours, func(tx service.Tx) error { require.NoError(t, body(tx)); return boom }), boom)
 	require.PanicsWithValue(t, boom, func() {
@@ -432,8 +428,8 @@ func testViews(t *testing.T, b *fixture) {
 		_, replay := tx.Replay(nil)
 		_, purge := tx.Purge(1, 1)
 		for i, err := range []error{
-			tx.Athletes().Create(&x), tx.Athletes().Update(&a), del, undel, tx.Revise(&p, &r),
-			tx.Record(&e), tx.Remember(&ans), erase, replay, purge,
+			only(tx.Athletes().Create(x)), only(tx.Athletes().Update(a)), del, undel, reviseOnly(tx, p, r),
+			only(tx.Record(e)), tx.Remember(ans), erase, replay, purge,
 		} {
 			require.Error(t, err, i)
 			refused(t, err, fault.Internal, service.ReasonReadOnly)
@@ -446,7 +442,11 @@ func testViews(t *testing.T, b *fixture) {
 	var once sync.Once
 	go func() {
 		<-started
-		done <- b.s.Update(context.Background(), ours, func(tx service.Tx) error { x := b.athlete(); x.Profile.CallerID = ""; return tx.Athletes().Create(&x) })
+		done <- b.s.Update(context.Background(), ours, func(tx service.Tx) error {
+			x := b.athlete()
+			x.Profile.CallerID = ""
+			return only(tx.Athletes().Create(x))
+		})
 	}()
 	b.view(func(tx service.Tx) error {
 		before, err := walk(tx.Athletes(), service.Query{Size: 9})
@@ -469,8 +469,9 @@ func testTenants(t *testing.T, b *fixture) {
 	a.Profile.CallerID = "client-1"
 	p, r, e, ans := b.program(a.ID), b.revision(1), b.event(a.ID), b.answer(a.ID)
 	fill := func(tx service.Tx) error {
-		x, y, z, v, w := a, p, r, e, ans
-		return errors.Join(tx.Athletes().Create(&x), tx.Programs().Create(&y), tx.Revise(&y, &z), tx.Record(&v), tx.Remember(&w))
+		_, err := tx.Athletes().Create(a)
+		y, err2 := tx.Programs().Create(p)
+		return errors.Join(err, err2, reviseOnly(tx, y, r), only(tx.Record(e)), tx.Remember(ans))
 	}
 	b.update(fill)
 	theirs := service.Tenant("theirs")
@@ -485,11 +486,10 @@ func testTenants(t *testing.T, b *fixture) {
 		_, erase := tx.Erase(a.ID, "")
 		x := a
 		x.Version = 1
-		for _, err := range []error{get, del, rev, erase, tx.Athletes().Update(&x), tx.Export(a.ID, func(any) error { return nil })} {
+		for _, err := range []error{get, del, rev, erase, only(tx.Athletes().Update(x)), tx.Export(a.ID, func(any) error { return nil })} {
 			refused(t, err, fault.NotFound, service.ReasonUnknown)
 		}
-		child := b.performance(a.ID)
-		refused(t, tx.Performances().Create(&child), fault.NotFound, service.ReasonUnknownAthlete)
+		refused(t, only(tx.Performances().Create(b.performance(a.ID))), fault.NotFound, service.ReasonUnknownAthlete)
 		_, ok, err2 := tx.Recall(ans.RequestID)
 		require.False(t, ok)
 		return errors.Join(err, err2)
@@ -526,6 +526,14 @@ func testEnds(t *testing.T, b *fixture) {
 	_, err := b.s.Tenants(ctx, "", 1)
 	refused(t, err, fault.Unavailable, service.ReasonClosed)
 	require.NoError(t, b.s.Close(), "closing twice is fine")
+}
+
+// only gives the error of a call whose value is not of interest.
+func only(_ any, err error) error { return err }
+
+func reviseOnly(tx service.Tx, p service.Program, r service.Revision) error {
+	_, _, err := tx.Revise(p, r)
+	return err
 }
 
 // together runs fn from so many goroutines and gives their errors.

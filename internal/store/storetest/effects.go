@@ -18,16 +18,23 @@ import (
 func testOnce(t *testing.T, b *fixture) {
 	ctx := context.Background()
 	a := b.athlete()
-	runs := 0
+	ran, runs := false, 0
 	create := func(tx service.Tx) (service.Effect, error) {
-		runs++
-		x := a
-		err := tx.Athletes().Create(&x)
+		ran = true
+		_, err := tx.Athletes().Create(a)
 		return service.Effect{Body: []byte("made"), Athlete: a.ID}, err
+	}
+	once := func(c service.Call) ([]byte, error) {
+		ran = false
+		got, err := service.Once(ctx, b.s, ours, c, create)
+		if ran {
+			runs++
+		}
+		return got, err
 	}
 	call := service.Call{RequestID: "r-1", Method: "CreateAthlete", Body: []byte("body")}
 	for range 3 {
-		got, err := service.Once(ctx, b.s, ours, call, create)
+		got, err := once(call)
 		require.NoError(t, err)
 		require.Equal(t, "made", string(got))
 		b.clock.Move(time.Hour)
@@ -35,36 +42,35 @@ func testOnce(t *testing.T, b *fixture) {
 	require.Equal(t, 1, runs)
 	other := call
 	other.Body = []byte("another body")
-	_, err := service.Once(ctx, b.s, ours, other, create)
+	_, err := once(other)
 	refused(t, err, fault.Exists, service.ReasonRequestOther)
 	other = call
 	other.Method = "UpdateAthlete"
-	_, err = service.Once(ctx, b.s, ours, other, create)
+	_, err = once(other)
 	refused(t, err, fault.Exists, service.ReasonRequestOther)
 
 	fresh := service.Call{RequestID: "r-2", Method: "CreateAthlete"}
 	for range 2 {
-		_, err = service.Once(ctx, b.s, ours, fresh, create)
+		_, err = once(fresh)
 		refused(t, err, fault.Exists, service.ReasonIDTaken)
 	}
 	require.Equal(t, 3, runs, "a refusal is not kept")
-	_, err = service.Once(ctx, b.s, ours, service.Call{}, create)
+	_, err = once(service.Call{})
 	refused(t, err, fault.Exists, service.ReasonIDTaken)
 
 	b.update(func(tx service.Tx) error {
-		ans := service.Answer{RequestID: "r-1"}
-		refused(t, tx.Remember(&ans), fault.Exists, service.ReasonRequestUsed)
-		refused(t, tx.Remember(&service.Answer{}), fault.Invalid, service.ReasonText)
+		refused(t, tx.Remember(service.Answer{RequestID: "r-1"}), fault.Exists, service.ReasonRequestUsed)
+		refused(t, tx.Remember(service.Answer{}), fault.Invalid, service.ReasonText)
 		_, err := tx.Erase(a.ID, "asked for")
 		return err
 	})
-	_, err = service.Once(ctx, b.s, ours, call, create)
+	_, err = once(call)
 	refused(t, err, fault.NotFound, service.ReasonAnswerErased)
 	require.Equal(t, 4, runs, "an erased athlete does not come back with a retry")
 }
 
-// many is how much of a costly test runs: all of it where PHASEWRIGHT_STORE_STEPS is set.
-func many(all, few int) int {
+// Many is how much of a costly test runs: all of it where PHASEWRIGHT_STORE_STEPS is set.
+func Many(all, few int) int {
 	if os.Getenv("PHASEWRIGHT_STORE_STEPS") != "" {
 		return all
 	}
@@ -73,7 +79,7 @@ func many(all, few int) int {
 
 // Creates with five duplicates each, all at once, make one row each.
 func testOnceTogether(t *testing.T, b *fixture) {
-	creates, duplicates := many(1000, 60), 5
+	creates, duplicates := Many(1000, 60), 5
 	athletes := make([]service.Athlete, creates*duplicates)
 	for i := range athletes {
 		athletes[i] = b.athlete()
@@ -86,8 +92,7 @@ func testOnceTogether(t *testing.T, b *fixture) {
 			call := service.Call{RequestID: fmt.Sprintf("create-%d", i/duplicates), Method: "CreateAthlete"}
 			var err error
 			answers[i], err = service.Once(context.Background(), b.s, ours, call, func(tx service.Tx) (service.Effect, error) {
-				x := athletes[i]
-				err := tx.Athletes().Create(&x)
+				x, err := tx.Athletes().Create(athletes[i])
 				return service.Effect{Body: x.ID[:], Athlete: x.ID}, err
 			})
 			if err != nil {
@@ -126,11 +131,11 @@ func indexOf(list []service.Athlete, id service.ID) int {
 func testWriters(t *testing.T, b *fixture) {
 	ctx := context.Background()
 	const writers = 64
-	rounds := many(10, 2)
+	rounds := Many(10, 2)
 	a := b.newAthlete()
 	m := b.measurement(a.ID)
 	m.Milli = 0
-	b.update(func(tx service.Tx) error { x := m; return tx.Measurements().Create(&x) })
+	b.update(func(tx service.Tx) error { return only(tx.Measurements().Create(m)) })
 	require.NoError(t, together(writers, func(int) error {
 		for range rounds {
 			if err := b.s.Update(ctx, ours, func(tx service.Tx) error {
@@ -139,7 +144,7 @@ func testWriters(t *testing.T, b *fixture) {
 					return err
 				}
 				x.Milli++
-				return tx.Measurements().Update(&x)
+				return only(tx.Measurements().Update(x))
 			}); err != nil {
 				return err
 			}
@@ -158,7 +163,7 @@ func testWriters(t *testing.T, b *fixture) {
 	require.NoError(t, together(writers, func(i int) error {
 		mine := x
 		mine.Milli = int64(1000 + i)
-		err := b.s.Update(ctx, ours, func(tx service.Tx) error { y := mine; return tx.Measurements().Update(&y) })
+		err := b.s.Update(ctx, ours, func(tx service.Tx) error { return only(tx.Measurements().Update(mine)) })
 		if f, ok := fault.As(err); ok && f.Kind == fault.Stale {
 			return nil
 		}
@@ -175,8 +180,7 @@ func testWriters(t *testing.T, b *fixture) {
 	p, q := b.measurement(a.ID), b.measurement(a.ID)
 	p.Milli, q.Milli = 1, 1
 	b.update(func(tx service.Tx) error {
-		x, y := p, q
-		return errors.Join(tx.Measurements().Create(&x), tx.Measurements().Create(&y))
+		return errors.Join(only(tx.Measurements().Create(p)), only(tx.Measurements().Create(q)))
 	})
 	require.NoError(t, together(2, func(i int) error {
 		return b.s.Update(ctx, ours, func(tx service.Tx) error {
@@ -189,7 +193,7 @@ func testWriters(t *testing.T, b *fixture) {
 				x = y
 			}
 			x.Milli = 0
-			return tx.Measurements().Update(&x)
+			return only(tx.Measurements().Update(x))
 		})
 	}))
 	b.view(func(tx service.Tx) error {
@@ -225,19 +229,59 @@ func Fill(ctx context.Context, s service.Store, t service.Tenant, clock *Clock, 
 	gone := m.measurement(a.ID)
 	gone.Note = text()
 	err := s.Update(ctx, t, func(tx service.Tx) error {
-		a, p, l, v, program, r, second, e, ans, gone := a, p, l, v, program, r, second, e, ans, gone
-		if err := errors.Join(
-			tx.Athletes().Create(&a), tx.Performances().Create(&p), tx.SessionLogs().Create(&l), tx.Measurements().Create(&v),
-			tx.Programs().Create(&program), tx.Revise(&program, &r), tx.Revise(&program, &second),
-			tx.Record(&e), tx.Remember(&ans), tx.Measurements().Create(&gone),
-		); err != nil {
-			return err
-		}
-		gone, err := tx.Measurements().Delete(gone.ID, 1)
-		f = Filled{a, program, []any{a, p, l, v, gone, program, r, second, e, ans}}
-		return err
+		var errs []error
+		f = Filled{}
+		note := func(v any, err error) { f.All, errs = append(f.All, v), append(errs, err) }
+		var err error
+		f.Athlete, err = tx.Athletes().Create(a)
+		note(f.Athlete, err)
+		note(tx.Performances().Create(p))
+		note(tx.SessionLogs().Create(l))
+		note(tx.Measurements().Create(v))
+		_, err = tx.Measurements().Create(gone)
+		errs = append(errs, err)
+		note(tx.Measurements().Delete(gone.ID, 1))
+		made, err := tx.Programs().Create(program)
+		errs = append(errs, err)
+		one, two := r, second
+		made, one.Facts, err = tx.Revise(made, r)
+		errs = append(errs, err)
+		f.Program, two.Facts, err = tx.Revise(made, second)
+		note(f.Program, err)
+		note(one, nil)
+		note(two, nil)
+		note(tx.Record(e))
+		errs = append(errs, tx.Remember(ans))
+		kept, _, err := tx.Recall(ans.RequestID)
+		note(kept, err)
+		return errors.Join(errs...)
 	})
 	return f, err
+}
+
+// Loose stores one thing of each kind that is about no athlete.
+func Loose(tx service.Tx, seed service.ID) error {
+	m := newMaker(uint64(seed[15]), NewClock())
+	e, p, k := m.exercise(), m.plan(), m.key()
+	e.Exercise.ID = ""
+	return errors.Join(only(tx.Exercises().Create(e)), only(tx.Plans().Create(p)), only(tx.Keys().Create(k)))
+}
+
+// Stale creates things on one of two stores that share a database, looks for each on the
+// other, and counts those that are not there.
+func Stale(ctx context.Context, t *testing.T, s [2]service.Store, pairs int) int {
+	t.Helper()
+	m := newMaker(9, NewClock())
+	stale := 0
+	for i := range pairs {
+		p := m.plan()
+		require.NoError(t, s[i%2].Update(ctx, ours, func(tx service.Tx) error { return only(tx.Plans().Create(p)) }))
+		err := s[1-i%2].View(ctx, ours, func(tx service.Tx) error { _, err := tx.Plans().Get(p.ID); return err })
+		if err != nil {
+			stale++
+		}
+	}
+	return stale
 }
 
 func testDossier(t *testing.T, b *fixture) {
@@ -349,9 +393,7 @@ func testPurge(t *testing.T, b *fixture) {
 		return err
 	})
 	b.update(func(tx service.Tx) error {
-		ans := service.Answer{RequestID: "old", Expires: b.clock.Now() - 1}
-		forever := service.Answer{RequestID: "for ever"}
-		return errors.Join(tx.Remember(&ans), tx.Remember(&forever))
+		return errors.Join(tx.Remember(service.Answer{RequestID: "old", Expires: b.clock.Now() - 1}), tx.Remember(service.Answer{RequestID: "for ever"}))
 	})
 	require.Equal(t, 1, purge(b.clock.Now(), 10))
 	b.update(func(tx service.Tx) error {

@@ -76,9 +76,7 @@ func shelfOp[T any, P record[T]](w *world, shelf func(service.Tx) service.Shelf[
 		}
 		w.note(kind, P(&v).Heading().ID)
 		return op{"create " + string(kind), func(tx service.Tx) (any, error) {
-			out := v
-			err := shelf(tx).Create(&out)
-			return out, err
+			return shelf(tx).Create(v)
 		}}
 	case 3:
 		return op{"get " + string(kind), func(tx service.Tx) (any, error) { return shelf(tx).Get(id) }}
@@ -90,8 +88,7 @@ func shelfOp[T any, P record[T]](w *world, shelf func(service.Tx) service.Shelf[
 			}
 			change(&out, &v)
 			P(&out).Heading().Version += off
-			err = shelf(tx).Update(&out)
-			return out, err
+			return shelf(tx).Update(out)
 		}}
 	case 5, 6:
 		call := service.Shelf[T].Delete
@@ -185,9 +182,8 @@ func (w *world) revisionOp() op {
 			return nil, err
 		}
 		p.Version += off
-		out := r
-		err = tx.Revise(&p, &out)
-		return []any{p, out}, err
+		p, f, err := tx.Revise(p, r)
+		return []any{p, f}, err
 	}}
 }
 
@@ -198,7 +194,7 @@ func (w *world) eventOp(a service.ID) op {
 			e.ID = w.pick(service.KindEvent)
 		}
 		w.note(service.KindEvent, e.ID)
-		return op{"record", func(tx service.Tx) (any, error) { out := e; err := tx.Record(&out); return out, err }}
+		return op{"record", func(tx service.Tx) (any, error) { return tx.Record(e) }}
 	}
 	q := w.query()
 	if w.IntN(2) == 0 {
@@ -213,7 +209,7 @@ func (w *world) eventOp(a service.ID) op {
 func (w *world) answerOp(a service.ID) op {
 	v := w.answer(a)
 	if w.IntN(2) == 0 {
-		return op{"remember", func(tx service.Tx) (any, error) { out := v; err := tx.Remember(&out); return out.Created, err }}
+		return op{"remember", func(tx service.Tx) (any, error) { return nil, tx.Remember(v) }}
 	}
 	return op{"recall", func(tx service.Tx) (any, error) {
 		got, ok, err := tx.Recall(v.RequestID)
