@@ -92,13 +92,24 @@ func startCluster(bin string) (*cluster, error) {
 	if out, err := initdb.CombinedOutput(); err != nil {
 		return nil, fmt.Errorf("initdb: %w\n%s", err, out)
 	}
+	// In the file and not on the command line, so that benchmarks can change it.
+	conf, err := os.OpenFile(filepath.Join(data, "postgresql.conf"), os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		return nil, err
+	}
+	if _, err = conf.WriteString("fsync = off\n"); err != nil {
+		return nil, err
+	}
+	if err := conf.Close(); err != nil {
+		return nil, err
+	}
 	log, err := os.Create(filepath.Join(dir, "log"))
 	if err != nil {
 		return nil, err
 	}
 	// The shell ends the server when its input ends: also when the tests are killed.
 	run := exec.Command("/bin/sh", "-c", `"$@" </dev/null & read -r _; kill -INT $!; wait $!`, "sh",
-		filepath.Join(bin, "postgres"), "-D", data, "-k", dir, "-h", "", "-c", "fsync=off", "-c", "max_connections=120",
+		filepath.Join(bin, "postgres"), "-D", data, "-k", dir, "-h", "", "-c", "max_connections=120",
 		"-c", "wal_recycle=off", "-c", "min_wal_size=32MB", "-c", "wal_keep_size=0", "-c", "autovacuum_naptime=1h")
 	run.SysProcAttr, run.Dir, run.Stdout, run.Stderr = attr, dir, log, log
 	in, err := run.StdinPipe()

@@ -13,17 +13,15 @@ import (
 	"github.com/phasewright/phasewright/internal/service"
 )
 
-// bound runs statements of a transaction under a context; it is a rows.Conn. It keeps
-// the first error as it came, for whoever decides on trying again.
+// bound runs statements under a context; it is a rows.Conn. It keeps the first error as
+// it came, for whoever decides on trying again.
 type bound struct {
-	ctx context.Context
-	tx  querierExec
-	raw error
-}
-
-type querierExec interface {
-	querier
-	Exec(ctx context.Context, sql string, args ...any) (pgconn.CommandTag, error)
+	ctx  context.Context
+	conn *pgx.Conn
+	// begin is sent together with the first statement, which saves a way to the server and
+	// back; after that it is nil.
+	begin func(*pgx.Batch)
+	raw   error
 }
 
 func (b *bound) failed(err error) error {
@@ -31,6 +29,24 @@ func (b *bound) failed(err error) error {
 		b.raw = err
 	}
 	return translate(b.ctx, err)
+}
+
+// first sends what begins the transaction and a statement, and gives what answers the
+// statement.
+func (b *bound) first(text string, args []any) (pgx.BatchResults, error) {
+	var batch pgx.Batch
+	b.begin(&batch)
+	before := batch.Len()
+	b.begin = nil
+	batch.Queue(text, args...)
+	got := b.conn.SendBatch(b.ctx, &batch)
+	for range before {
+		if _, err := got.Exec(); err != nil {
+			_ = got.Close()
+			return nil, err
+		}
+	}
+	return got, nil
 }
 
 // native gives ids as the type that the driver knows.
@@ -46,15 +62,47 @@ func native(args []any) []any {
 }
 
 func (b *bound) Exec(text string, args ...any) (int64, error) {
-	tag, err := b.tx.Exec(b.ctx, text, native(args)...)
+	if b.begin == nil {
+		tag, err := b.conn.Exec(b.ctx, text, native(args)...)
+		return tag.RowsAffected(), b.failed(err)
+	}
+	got, err := b.first(text, native(args))
+	if err != nil {
+		return 0, b.failed(err)
+	}
+	tag, err := got.Exec()
+	if end := got.Close(); err == nil {
+		err = end
+	}
 	return tag.RowsAffected(), b.failed(err)
 }
 
 func (b *bound) Query(text string, args []any, each func(func(...any) error) error) error {
-	got, err := b.tx.Query(b.ctx, text, native(args)...)
+	if b.begin == nil {
+		got, err := b.conn.Query(b.ctx, text, native(args)...)
+		if err != nil {
+			return b.failed(err)
+		}
+		return b.rows(got, each)
+	}
+	batch, err := b.first(text, native(args))
 	if err != nil {
 		return b.failed(err)
 	}
+	got, err := batch.Query()
+	if err == nil {
+		err = b.rows(got, each)
+	} else {
+		err = b.failed(err)
+	}
+	if end := batch.Close(); err == nil {
+		err = b.failed(end)
+	}
+	return err
+}
+
+// rows calls each for every row.
+func (b *bound) rows(got pgx.Rows, each func(func(...any) error) error) error {
 	defer got.Close()
 	scan := func(dest ...any) error {
 		wrapped := make([]any, len(dest))
@@ -71,6 +119,8 @@ func (b *bound) Query(text string, args []any, each func(func(...any) error) err
 			return err
 		}
 	}
+	// The last word of the server comes after the rows.
+	got.Close()
 	return b.failed(got.Err())
 }
 

@@ -2,7 +2,6 @@ package postgres
 
 import (
 	"context"
-	"errors"
 	"math/rand/v2"
 	"time"
 
@@ -24,10 +23,12 @@ const (
 	commitTime = 20 * time.Second
 )
 
-// begin makes the statements that begin a transaction of a tenant, sent as one. A
-// tenant's name has no quotes in it (Tenant.Check).
-func begin(t service.Tenant, mode string) pgx.TxOptions {
-	return pgx.TxOptions{BeginQuery: "BEGIN ISOLATION LEVEL " + mode + "; SELECT set_config('phasewright.tenant', '" + string(t) + "', true)"}
+// begin makes the statements that begin a transaction of a tenant.
+func begin(t service.Tenant, mode string) func(*pgx.Batch) {
+	return func(b *pgx.Batch) {
+		b.Queue("BEGIN ISOLATION LEVEL " + mode)
+		b.Queue("SELECT set_config('phasewright.tenant', $1, true)", string(t))
+	}
 }
 
 // View implements service.Store.
@@ -82,7 +83,7 @@ func closed() error {
 }
 
 // once runs a transaction one time. An error comes with what to do about it.
-func (s *Store) once(ctx context.Context, how pgx.TxOptions, t service.Tenant, now service.Instant, view bool, fn func(service.Tx) error) (verdict, error) {
+func (s *Store) once(ctx context.Context, how func(*pgx.Batch), t service.Tenant, now service.Instant, view bool, fn func(service.Tx) error) (verdict, error) {
 	c, err := s.pool.Acquire(ctx)
 	if err != nil {
 		if s.closed.Load() {
@@ -90,21 +91,17 @@ func (s *Store) once(ctx context.Context, how pgx.TxOptions, t service.Tenant, n
 		}
 		return judge(err), translate(ctx, err)
 	}
+	// A connection that is left in a transaction is closed here, and not used again.
 	defer c.Release()
-	tx, err := c.BeginTx(ctx, how)
-	if err != nil {
-		return judge(err), translate(ctx, err)
-	}
+	b := &bound{ctx: ctx, conn: c.Conn(), begin: how}
 	open := true
 	defer func() {
-		if open {
-			// A connection on which this fails is closed by the pool.
+		if open && b.begin == nil && !c.Conn().IsClosed() {
 			end, cancel := context.WithTimeout(context.WithoutCancel(ctx), commitTime)
 			defer cancel()
-			_ = tx.Rollback(end)
+			_, _ = c.Exec(end, "ROLLBACK")
 		}
 	}()
-	b := &bound{ctx: ctx, tx: tx}
 	x := rows.NewTx(b, s.dialect, t, now, view)
 	defer x.End()
 	if err := fn(x); b.raw == nil && err != nil {
@@ -122,20 +119,23 @@ func (s *Store) once(ctx context.Context, how pgx.TxOptions, t service.Tenant, n
 		}
 	}
 	open = false
-	return s.commit(ctx, tx)
+	if b.begin != nil {
+		return final, nil // no statement was run
+	}
+	return commit(ctx, c.Conn())
 }
 
 // commit ends a transaction. Where the connection breaks meanwhile, nobody can say how
 // it ended: it is not run again.
-func (s *Store) commit(ctx context.Context, tx pgx.Tx) (verdict, error) {
+func commit(ctx context.Context, c *pgx.Conn) (verdict, error) {
 	end, cancel := context.WithTimeout(context.WithoutCancel(ctx), commitTime)
 	defer cancel()
-	err := tx.Commit(end)
+	tag, err := c.Exec(end, "COMMIT")
 	if err == nil {
+		if tag.String() != "COMMIT" {
+			return final, fault.New(fault.Internal, service.ReasonStorage, "", "the transaction had failed before it was to be committed")
+		}
 		return final, nil
-	}
-	if errors.Is(err, pgx.ErrTxCommitRollback) {
-		return final, fault.Wrap(fault.Internal, service.ReasonStorage, err)
 	}
 	if v := judge(err); v == clash || v == final && end.Err() == nil {
 		return v, translate(end, err)
@@ -148,7 +148,12 @@ func (s *Store) direct(ctx context.Context, fn func(*bound) error) error {
 	if err := s.usable(ctx); err != nil {
 		return err
 	}
-	return fn(&bound{ctx: ctx, tx: s.pool})
+	c, err := s.pool.Acquire(ctx)
+	if err != nil {
+		return translate(ctx, err)
+	}
+	defer c.Release()
+	return fn(&bound{ctx: ctx, conn: c.Conn()})
 }
 
 // Admit implements service.Store.

@@ -381,7 +381,11 @@ func TestLostConnections(t *testing.T) {
 		return err
 	}))
 	require.Equal(t, 2, runs)
-	refused(t, s.Update(ctx, "t", func(service.Tx) error { kill(); return nil }), fault.Unavailable, service.ReasonOutcome)
+	refused(t, s.Update(ctx, "t", func(tx service.Tx) error {
+		_, err := tx.Athletes().List(service.Query{Size: 1})
+		kill()
+		return err
+	}), fault.Unavailable, service.ReasonOutcome)
 }
 
 func TestErasureLeavesNoCanary(t *testing.T) {

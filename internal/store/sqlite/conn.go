@@ -48,9 +48,18 @@ func (c *conn) close() {
 	_ = c.raw.Close()
 }
 
+// exec runs a prepared statement without arguments.
+func (c *conn) exec(ctx context.Context, text string) error {
+	s, err := c.prepare(ctx, text)
+	if err == nil {
+		_, err = s.ExecContext(ctx)
+	}
+	return err
+}
+
 // transact runs fn between begin and COMMIT, or ROLLBACK where it fails or panics.
 func (c *conn) transact(ctx context.Context, begin string, fn func() error) (err error) {
-	if _, err := c.raw.ExecContext(ctx, begin); err != nil {
+	if err := c.exec(ctx, begin); err != nil {
 		return translate(ctx, err)
 	}
 	open := true
@@ -58,7 +67,7 @@ func (c *conn) transact(ctx context.Context, begin string, fn func() error) (err
 	defer func() {
 		if open {
 			// Where SQLite has rolled back by itself there is nothing left to do.
-			_, _ = c.raw.ExecContext(end, "ROLLBACK")
+			_ = c.exec(end, "ROLLBACK")
 		}
 	}()
 	if err := fn(); err != nil {
@@ -67,7 +76,7 @@ func (c *conn) transact(ctx context.Context, begin string, fn func() error) (err
 	if err := ctx.Err(); err != nil {
 		return fault.Wrap(fault.Canceled, "CANCELED", err)
 	}
-	if _, err := c.raw.ExecContext(end, "COMMIT"); err != nil {
+	if err := c.exec(end, "COMMIT"); err != nil {
 		return translate(end, err)
 	}
 	open = false
