@@ -45,6 +45,17 @@ sources() {
   done
 }
 
+# debian COMMAND PACKAGE : installs what has the command, where it is missing. Debian
+# keeps PostgreSQL's commands out of the path.
+debian() {
+  if command -v "$1" >/dev/null || compgen -G "/usr/lib/postgresql/*/bin/$1" >/dev/null; then
+    return
+  fi
+  [[ "$(id -u)" == 0 ]] || die "$1 is missing: install $2"
+  apt-get install -y -qq --no-install-recommends "$2" >/dev/null 2>&1 ||
+    { apt-get update -qq && apt-get install -y -qq --no-install-recommends "$2"; } >/dev/null
+}
+
 # packages_with REGEX : packages whose test files have a line that matches.
 packages_with() {
   sources '*_test.go' | { xargs grep -lE "$1" || true; } | xargs -r -n1 dirname | sort -u | sed 's|^|./|'

@@ -61,7 +61,10 @@ var rooms = []room{
 	{"internal/job", join(floor4, "internal/service")},
 	{"internal/store", join(floor4, "internal/service")},
 	{"internal/store/storetest", join(floor4, "internal/service")},
-	{"internal/store/*", join(floor4, "internal/service")},
+	{"internal/store/memory", join(floor4, "internal/service")},
+	{"internal/store/rows", join(floor4, "internal/service")},
+	{"internal/store/sqlite", join(floor4, "internal/service", "internal/store/rows")},
+	{"internal/store/postgres", join(floor4, "internal/service", "internal/store/rows")},
 
 	{"internal/app", floor6},
 	{"cmd/*", floor7},
@@ -162,6 +165,8 @@ func TestImportFenceCatches(t *testing.T) {
 		{"strategies/a.go", module + "/gen/phasewright/v1", "may not import gen/phasewright/v1"},
 		{"internal/wire/a.go", module + "/internal/app", "may not import internal/app"},
 		{"internal/store/sqlite/a.go", module + "/internal/store/postgres", "may not import internal/store/postgres"},
+		{"internal/store/memory/a.go", module + "/internal/store/rows", "may not import internal/store/rows"},
+		{"internal/store/loose/a.go", "fmt", "no place on the floor plan"},
 		{"internal/app/a.go", module + "/cmd/phasewright", "may not import cmd/phasewright"},
 		{"engine/loose/a.go", "fmt", "no place on the floor plan"},
 		{"a.go", "fmt", "no place on the floor plan"},
@@ -183,6 +188,7 @@ func TestImportFenceLetsThrough(t *testing.T) {
 		{"strategies/linear/a.go", module + "/engine"},
 		{"strategies/remote/a.go", module + "/internal/wire"},
 		{"internal/wire/a.go", module + "/gen/phasewright/v1"},
+		{"internal/store/sqlite/a.go", module + "/internal/store/rows"},
 		{"internal/app/a.go", module + "/strategies/remote"},
 		{"cmd/phasewright/a.go", module + "/internal/app"},
 		{"engine/plan/a_test.go", module + "/engine"},
@@ -231,5 +237,43 @@ func TestTestLibrariesStayInTestsCatches(t *testing.T) {
 		require.Len(t, leaks(parse(t, "engine/a.go", text)), 1, imp)
 		require.Empty(t, leaks(parse(t, "engine/a_test.go", text)), imp)
 		require.Empty(t, leaks(parse(t, "engine/strategytest/a.go", text)), imp)
+	}
+}
+
+// databases are libraries that only the stores know.
+var databases = []string{"database/sql", "github.com/jackc/pgx", "modernc.org/sqlite"}
+
+// queries says where a file outside of the stores reaches for a database.
+func queries(s source) []string {
+	if s.isTest() || within(s.pkg(), "internal/store") {
+		return nil
+	}
+	var bad []string
+	for _, imp := range s.imports() {
+		for _, lib := range databases {
+			if within(imp, lib) {
+				bad = append(bad, fmt.Sprintf("%s: %s is for internal/store only", s.path, imp))
+			}
+		}
+	}
+	return bad
+}
+
+func TestDatabasesStayInStores(t *testing.T) {
+	var bad []string
+	for _, s := range sources(t) {
+		bad = append(bad, queries(s)...)
+	}
+	require.Empty(t, bad, strings.Join(bad, "\n"))
+}
+
+func TestDatabasesStayInStoresCatches(t *testing.T) {
+	for _, imp := range []string{"database/sql", "database/sql/driver", "github.com/jackc/pgx/v5", "modernc.org/sqlite"} {
+		text := "package a\nimport _ \"" + imp + "\"\n"
+		for _, file := range []string{"internal/service/a.go", "internal/app/a.go", "engine/a.go"} {
+			require.Len(t, queries(parse(t, file, text)), 1, imp)
+		}
+		require.Empty(t, queries(parse(t, "internal/store/sqlite/a.go", text)), imp)
+		require.Empty(t, queries(parse(t, "internal/app/a_test.go", text)), imp)
 	}
 }

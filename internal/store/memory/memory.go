@@ -3,7 +3,9 @@
 package memory
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"maps"
 	"slices"
 	"sync"
@@ -14,6 +16,7 @@ import (
 
 // Store is a service.Store. Transactions of a tenant run one after the other.
 type Store struct {
+	twice   bool
 	now     func() service.Instant
 	mu      sync.Mutex
 	closed  bool
@@ -25,6 +28,15 @@ var _ service.Store = (*Store)(nil)
 // New makes an empty store with a clock.
 func New(now func() service.Instant) *Store {
 	return &Store{now: now, tenants: map[service.Tenant]*tenant{}}
+}
+
+// NewTwice makes one whose Update takes back what its function did and runs it again, as
+// other stores do where transactions get in each other's way: for tests of functions
+// that have to bear it.
+func NewTwice(now func() service.Instant) *Store {
+	s := New(now)
+	s.twice = true
+	return s
 }
 
 // tenant is one tenant's data.
@@ -90,7 +102,19 @@ func (s *Store) Update(ctx context.Context, t service.Tenant, fn func(service.Tx
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	x := &tx{d: d, now: s.now()}
+	now := s.now()
+	if s.twice {
+		again := errors.New("again")
+		if err := d.try(ctx, now, func(x service.Tx) error { return cmp.Or(fn(x), again) }); err != again {
+			return err
+		}
+	}
+	return d.try(ctx, now, fn)
+}
+
+// try runs fn and takes back what it did where it fails or panics.
+func (d *tenant) try(ctx context.Context, now service.Instant, fn func(service.Tx) error) error {
+	x := &tx{d: d, now: now}
 	kept := false
 	defer func() {
 		if !kept {
