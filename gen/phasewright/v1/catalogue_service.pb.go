@@ -312,7 +312,7 @@ var File_phasewright_v1_catalogue_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_catalogue_service_proto_rawDesc = "" +
 	"\n" +
-	"&phasewright/v1/catalogue_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1dphasewright/v1/exercise.proto\"k\n" +
+	"&phasewright/v1/catalogue_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1dphasewright/v1/exercise.proto\"k\n" +
 	"\x14ListExercisesRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\bpageSize\x12*\n" +
@@ -327,11 +327,11 @@ const file_phasewright_v1_catalogue_service_proto_rawDesc = "" +
 	"\bexercise\x18\x01 \x01(\v2\x18.phasewright.v1.ExerciseB\x03\xe0A\x03R\bexercise\"\x14\n" +
 	"\x12ListMusclesRequest\"Y\n" +
 	"\x13ListMusclesResponse\x12B\n" +
-	"\amuscles\x18\x01 \x03(\v2\x1b.phasewright.v1.MuscleGroupB\v\xe0A\x03\xbaH\x05\x92\x01\x02\x10dR\amuscles2\xec\x02\n" +
-	"\x10CatalogueService\x12s\n" +
-	"\rListExercises\x12$.phasewright.v1.ListExercisesRequest\x1a%.phasewright.v1.ListExercisesResponse\"\x15\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/exercises\x12v\n" +
-	"\vGetExercise\x12\".phasewright.v1.GetExerciseRequest\x1a#.phasewright.v1.GetExerciseResponse\"\x1e\x82\xd3\xe4\x93\x02\x18\x12\x16/v1/{name=exercises/*}\x12k\n" +
-	"\vListMuscles\x12\".phasewright.v1.ListMusclesRequest\x1a#.phasewright.v1.ListMusclesResponse\"\x13\x82\xd3\xe4\x93\x02\r\x12\v/v1/musclesBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
+	"\amuscles\x18\x01 \x03(\v2\x1b.phasewright.v1.MuscleGroupB\v\xe0A\x03\xbaH\x05\x92\x01\x02\x10dR\amuscles2\xf8\x02\n" +
+	"\x10CatalogueService\x12w\n" +
+	"\rListExercises\x12$.phasewright.v1.ListExercisesRequest\x1a%.phasewright.v1.ListExercisesResponse\"\x19\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/exercises\x12z\n" +
+	"\vGetExercise\x12\".phasewright.v1.GetExerciseRequest\x1a#.phasewright.v1.GetExerciseResponse\"\"\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x18\x12\x16/v1/{name=exercises/*}\x12o\n" +
+	"\vListMuscles\x12\".phasewright.v1.ListMusclesRequest\x1a#.phasewright.v1.ListMusclesResponse\"\x17\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\r\x12\v/v1/musclesBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (
 	file_phasewright_v1_catalogue_service_proto_rawDescOnce sync.Once
@@ -378,6 +378,7 @@ func file_phasewright_v1_catalogue_service_proto_init() {
 	if File_phasewright_v1_catalogue_service_proto != nil {
 		return
 	}
+	file_phasewright_v1_access_proto_init()
 	file_phasewright_v1_exercise_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -229,7 +229,7 @@ var File_phasewright_v1_program_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_program_service_proto_rawDesc = "" +
 	"\n" +
-	"$phasewright/v1/program_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1cphasewright/v1/program.proto\x1a$phasewright/v1/program_request.proto\"]\n" +
+	"$phasewright/v1/program_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1cphasewright/v1/program.proto\x1a$phasewright/v1/program_request.proto\"]\n" +
 	"\x16GenerateProgramRequest\x12C\n" +
 	"\arequest\x18\x01 \x01(\v2\x1e.phasewright.v1.ProgramRequestB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\arequest\"Q\n" +
 	"\x17GenerateProgramResponse\x126\n" +
@@ -239,10 +239,10 @@ const file_phasewright_v1_program_service_proto_rawDesc = "" +
 	"\x14AuditProgramResponse\x12A\n" +
 	"\bfindings\x18\x01 \x03(\v2\x17.phasewright.v1.FindingB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\x90NR\bfindings\x12\x1b\n" +
 	"\x06intact\x18\x02 \x01(\bB\x03\xe0A\x03R\x06intact\x128\n" +
-	"\x05rules\x18\x03 \x03(\v2\x14.phasewright.v1.RuleB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\xe8\aR\x05rules2\x91\x02\n" +
-	"\x0eProgramService\x12\x84\x01\n" +
-	"\x0fGenerateProgram\x12&.phasewright.v1.GenerateProgramRequest\x1a'.phasewright.v1.GenerateProgramResponse\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/programs:generate\x12x\n" +
-	"\fAuditProgram\x12#.phasewright.v1.AuditProgramRequest\x1a$.phasewright.v1.AuditProgramResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/programs:auditBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
+	"\x05rules\x18\x03 \x03(\v2\x14.phasewright.v1.RuleB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\xe8\aR\x05rules2\x99\x02\n" +
+	"\x0eProgramService\x12\x88\x01\n" +
+	"\x0fGenerateProgram\x12&.phasewright.v1.GenerateProgramRequest\x1a'.phasewright.v1.GenerateProgramResponse\"$\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/programs:generate\x12|\n" +
+	"\fAuditProgram\x12#.phasewright.v1.AuditProgramRequest\x1a$.phasewright.v1.AuditProgramResponse\"!\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/programs:auditBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (
 	file_phasewright_v1_program_service_proto_rawDescOnce sync.Once
@@ -289,6 +289,7 @@ func file_phasewright_v1_program_service_proto_init() {
 	if File_phasewright_v1_program_service_proto != nil {
 		return
 	}
+	file_phasewright_v1_access_proto_init()
 	file_phasewright_v1_program_proto_init()
 	file_phasewright_v1_program_request_proto_init()
 	type x struct{}

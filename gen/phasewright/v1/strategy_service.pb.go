@@ -229,7 +229,7 @@ var File_phasewright_v1_strategy_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_strategy_service_proto_rawDesc = "" +
 	"\n" +
-	"%phasewright/v1/strategy_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1dphasewright/v1/strategy.proto\"l\n" +
+	"%phasewright/v1/strategy_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1dphasewright/v1/strategy.proto\"l\n" +
 	"\x15ListStrategiesRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\bpageSize\x12*\n" +
@@ -243,10 +243,10 @@ const file_phasewright_v1_strategy_service_proto_rawDesc = "" +
 	"\x12GetStrategyRequest\x12 \n" +
 	"\x04name\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18PR\x04name\"P\n" +
 	"\x13GetStrategyResponse\x129\n" +
-	"\bstrategy\x18\x01 \x01(\v2\x18.phasewright.v1.StrategyB\x03\xe0A\x03R\bstrategy2\x83\x02\n" +
-	"\x0fStrategyService\x12w\n" +
-	"\x0eListStrategies\x12%.phasewright.v1.ListStrategiesRequest\x1a&.phasewright.v1.ListStrategiesResponse\"\x16\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/strategies\x12w\n" +
-	"\vGetStrategy\x12\".phasewright.v1.GetStrategyRequest\x1a#.phasewright.v1.GetStrategyResponse\"\x1f\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/{name=strategies/*}BEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
+	"\bstrategy\x18\x01 \x01(\v2\x18.phasewright.v1.StrategyB\x03\xe0A\x03R\bstrategy2\x8b\x02\n" +
+	"\x0fStrategyService\x12{\n" +
+	"\x0eListStrategies\x12%.phasewright.v1.ListStrategiesRequest\x1a&.phasewright.v1.ListStrategiesResponse\"\x1a\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/strategies\x12{\n" +
+	"\vGetStrategy\x12\".phasewright.v1.GetStrategyRequest\x1a#.phasewright.v1.GetStrategyResponse\"#\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/{name=strategies/*}BEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (
 	file_phasewright_v1_strategy_service_proto_rawDescOnce sync.Once
@@ -287,6 +287,7 @@ func file_phasewright_v1_strategy_service_proto_init() {
 	if File_phasewright_v1_strategy_service_proto != nil {
 		return
 	}
+	file_phasewright_v1_access_proto_init()
 	file_phasewright_v1_strategy_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

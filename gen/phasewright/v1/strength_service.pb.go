@@ -192,7 +192,7 @@ var File_phasewright_v1_strength_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_strength_service_proto_rawDesc = "" +
 	"\n" +
-	"%phasewright/v1/strength_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1cphasewright/v1/athlete.proto\x1a\x1cphasewright/v1/program.proto\x1a\x1dphasewright/v1/strength.proto\x1a\x1aphasewright/v1/units.proto\"\xbb\x02\n" +
+	"%phasewright/v1/strength_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1cphasewright/v1/athlete.proto\x1a\x1cphasewright/v1/program.proto\x1a\x1dphasewright/v1/strength.proto\x1a\x1aphasewright/v1/units.proto\"\xbb\x02\n" +
 	"\x17EstimateStrengthRequest\x12<\n" +
 	"\aathlete\x18\x01 \x01(\v2\x17.phasewright.v1.AthleteB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\aathlete\x126\n" +
 	"\fexercise_ids\x18\x02 \x03(\tB\x13\xe0A\x01\xbaH\r\x92\x01\n" +
@@ -206,9 +206,9 @@ const file_phasewright_v1_strength_service_proto_rawDesc = "" +
 	"\tmass_unit\x18\x02 \x01(\x0e2\x18.phasewright.v1.MassUnitB\v\xe0A\x03\xbaH\x05\x82\x01\x02\x10\x01R\bmassUnit\x12@\n" +
 	"\x05lifts\x18\x03 \x03(\v2\x1c.phasewright.v1.LiftStrengthB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\xf4\x03R\x05lifts\x12J\n" +
 	"\vassumptions\x18\x04 \x03(\v2\x1a.phasewright.v1.AssumptionB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\xf4\x03R\vassumptions\x12@\n" +
-	"\bcautions\x18\x05 \x03(\v2\x17.phasewright.v1.CautionB\v\xe0A\x03\xbaH\x05\x92\x01\x02\x10dR\bcautions2\x9b\x01\n" +
-	"\x0fStrengthService\x12\x87\x01\n" +
-	"\x10EstimateStrength\x12'.phasewright.v1.EstimateStrengthRequest\x1a(.phasewright.v1.EstimateStrengthResponse\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/strength:estimateBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
+	"\bcautions\x18\x05 \x03(\v2\x17.phasewright.v1.CautionB\v\xe0A\x03\xbaH\x05\x92\x01\x02\x10dR\bcautions2\x9f\x01\n" +
+	"\x0fStrengthService\x12\x8b\x01\n" +
+	"\x10EstimateStrength\x12'.phasewright.v1.EstimateStrengthRequest\x1a(.phasewright.v1.EstimateStrengthResponse\"$\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/strength:estimateBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (
 	file_phasewright_v1_strength_service_proto_rawDescOnce sync.Once
@@ -253,6 +253,7 @@ func file_phasewright_v1_strength_service_proto_init() {
 	if File_phasewright_v1_strength_service_proto != nil {
 		return
 	}
+	file_phasewright_v1_access_proto_init()
 	file_phasewright_v1_athlete_proto_init()
 	file_phasewright_v1_program_proto_init()
 	file_phasewright_v1_strength_proto_init()
