@@ -58,6 +58,7 @@ func (s *strengths) population(e *exercise.Exercise, layoff int32) load.Prior {
 	a := &s.b.Request.Athlete
 	p := load.Population(string(e.Curve), a.Status, a.Sex, a.Age, a.BodyMass.Or(plan.Load{}).Grams())
 	p.LayoffWeeks = layoff
+	p.MaxGrams = mostPlausible(p.MaxGrams, e, s.carried(e))
 	return p
 }
 

@@ -370,14 +370,14 @@ func (g *generation) everywhere(wins []window) error {
 		for i := range wins {
 			switch {
 			case !g.possible(ex, &wins[i]):
-			case ex.Role != plan.MultiJoint && (g.tooHard(ex) || g.tooHeavy(ex, &wins[i])):
+			case g.outOfReach(ex, &wins[i]):
 				hard = true
 			default:
 				return
 			}
 		}
 		if hard {
-			bad.Add("TOO_HARD", path, "what the athlete has shown in "+ex.Name+" is too little for sets with repetitions in reserve at the lightest that is there; choose an easier version")
+			bad.Add("TOO_HARD", path, "what the athlete has shown is too little for sets of "+ex.Name+" with repetitions in reserve at the lightest that is there; choose an easier version")
 			return
 		}
 		bad.Add("EQUIPMENT", path, ex.Name+" can't be done at all the places that any one kind of session falls on; move those days to one place, or choose a strategy without rotating workouts")

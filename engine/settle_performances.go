@@ -67,9 +67,7 @@ func (s *settler) implausible(path string, p *plan.Performance, e *exercise.Exer
 	}
 	a := &s.b.Request.Athlete
 	prior := load.Population(string(e.Curve), a.Status, a.Sex, a.Age, 0)
-	if most := int64(e.MaxPlausibleKg)*1000 + s.carried(e); e.MaxPlausibleKg > 0 && (prior.MaxGrams == 0 || most < prior.MaxGrams) {
-		prior.MaxGrams = most
-	}
+	prior.MaxGrams = mostPlausible(prior.MaxGrams, e, s.carried(e))
 	o := load.Observation{Grams: p.Load.Value.Grams() + s.carried(e), Reps: p.Reps, RIR: p.RIR, Failure: p.ToFailure}
 	f, ok := fault.As(c.Refuse("performance", prior, []load.Observation{o}))
 	if !ok || f.Violations[0].Reason != load.AsideTooHeavy.String() {
@@ -79,12 +77,21 @@ func (s *settler) implausible(path string, p *plan.Performance, e *exercise.Exer
 		shownLoad(p), repetitions(p), e.Name, (prior.MaxGrams-s.carried(e))/1000))
 }
 
+// mostPlausible is the 1RM, in grams moved, beyond which nothing is believed: the
+// exercise's own limit, else that of its family.
+func mostPlausible(family int64, e *exercise.Exercise, carried int64) int64 {
+	if e.MaxPlausibleKg > 0 {
+		return int64(e.MaxPlausibleKg)*1000 + carried
+	}
+	return family
+}
+
 // together is how far apart in days a test and a set may be and still be about the same
-// strength, and atOnce how much stronger, in permille, the set may show the athlete all
-// the same, with the slope that is kindest to it (judgement).
+// strength, and atOnce from how many repetitions on nobody outgrows a test in that time.
+// Fewer are for the estimate to set aside (judgement).
 const (
 	together = 182
-	atOnce   = 1500
+	atOnce   = 20
 )
 
 // untested refuses a set of many repetitions with a load that a test of about the same
@@ -92,18 +99,9 @@ const (
 func (s *settler) untested(at int, e *exercise.Exercise) {
 	list := s.b.Request.Athlete.Performances
 	p := &list[at]
-	n := p.Reps + p.RIR.Or(0)
-	if n < 2 {
+	if p.Reps+p.RIR.Or(0) <= atOnce {
 		return
 	}
-	c, err := load.CurveFor(string(e.Curve))
-	if err == nil {
-		c, err = load.Shifted(c, load.MaxShift)
-	}
-	if err != nil {
-		return // found when it is used
-	}
-	share := int64(c.IntensityBP(min(10*n, c.MaxTenths())))
 	moved := p.Load.Value.Grams() + s.carried(e)
 	for i := range list {
 		t := &list[i]
@@ -112,7 +110,7 @@ func (s *settler) untested(at int, e *exercise.Exercise) {
 			continue
 		}
 		most := t.Load.Value.Grams() + s.carried(e)
-		if moved >= most && moved*10_000*1000 > most*share*atOnce {
+		if moved >= most {
 			s.bad.Add("CONTRADICTION", fmt.Sprintf("athlete.performances[%d].reps", at), fmt.Sprintf(
 				"%s for %s can't be true beside athlete.performances[%d], a tested 1RM of %s; correct the one that is wrong", shownLoad(p), repetitions(p), i, shownLoad(t)))
 			return

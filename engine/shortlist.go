@@ -47,7 +47,7 @@ func (g *generation) shortlist(w *window) []pick {
 		}
 		p.role = g.roleOf(ex, w, p.goal)
 		if p.goal >= 0 || p.pin >= 0 {
-			if ex.Role != plan.MultiJoint && (g.tooHard(ex) || g.tooHeavy(ex, w)) {
+			if g.outOfReach(ex, w) {
 				continue // said by absent
 			}
 			p.preference = 100
@@ -276,6 +276,17 @@ func (g *generation) tooHard(ex *exercise.Exercise) bool {
 		}
 	}
 	return best > 0 && best-max(2, g.safety.MinRIR) < max(4, ex.MinReps)
+}
+
+// outOfReach reports a pinned exercise or a goal lift that can't be done here: a lift with
+// several joints whose strength was shown may still be done for few repetitions, one
+// whose strength is only judged is not begun with a load that is too heavy.
+func (g *generation) outOfReach(ex *exercise.Exercise, w *window) bool {
+	if ex.Role != plan.MultiJoint {
+		return g.tooHard(ex) || g.tooHeavy(ex, w)
+	}
+	st, err := g.strengths.of(ex)
+	return err == nil && st.borrowed != "" && g.tooHeavy(ex, w)
 }
 
 // tooHeavy reports exercises whose lightest load at some place is beyond what the athlete
