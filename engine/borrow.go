@@ -21,7 +21,7 @@ import (
 // Borders of borrowing. Judgement.
 const (
 	farRatioSD plan.Permille = 200 // bar to dumbbells, or to another movement pattern: more differs than the position
-	vaguest                  = 300 // SD of a 1RM, permille, beyond which finding the load begins from nothing
+	vaguest    int32         = 300 // SD of a 1RM, permille, beyond which finding the load begins from nothing
 
 	// carefully takes the place of cautious where only a related lift was shown: 0.84 SD
 	// under the mean, about an eighth to a sixth, as nothing says that this person is of

@@ -140,7 +140,7 @@ func platesWrong(l *lift, s *plan.Set) string {
 func hangable(p *plan.Place) []plan.PlateStock {
 	stock := slices.Clone(p.Plates)
 	for _, h := range slices.Concat(p.Dumbbells, p.Kettlebells) {
-		stock = append(stock, plan.PlateStock{Mass: h.Mass, Count: h.Count})
+		stock = append(stock, plan.PlateStock(h))
 	}
 	for _, a := range p.Adjustables {
 		for _, v := range a.Settings {

@@ -3,7 +3,6 @@ package prescribe_test
 import (
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -185,13 +184,6 @@ func rirOf(s *plan.Set) int32 { return s.RIR.Or(99) }
 // possible gives the repetitions of a fresh set, in tenths.
 func possible(in *prescribe.Input, l plan.Load) int32 {
 	return in.Athlete.Curve.NearestTenths(int32(l.Grams() * 10_000 / in.Athlete.OneRMGrams))
-}
-
-func rirText(s *plan.Set) string {
-	if !s.RIR.Set {
-		return " RIR above the scale"
-	}
-	return " RIR " + strconv.Itoa(int(s.RIR.Value))
 }
 
 // Bands and counterweights have no load in numbers: the reserve chooses it, a step of it is
