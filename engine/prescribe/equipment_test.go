@@ -3,6 +3,7 @@ package prescribe_test
 import (
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
