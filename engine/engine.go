@@ -42,6 +42,18 @@ func (e *Engine) WithBudget(work int64) *Engine {
 	return &c
 }
 
+// WithExercises returns an engine whose catalogue has a caller's own exercises too; faults
+// are those of exercise.Catalogue.With.
+func (e *Engine) WithExercises(own []exercise.Exercise) (*Engine, error) {
+	cat, err := e.catalogue.With(own)
+	if err != nil {
+		return nil, err
+	}
+	c := *e
+	c.catalogue = cat
+	return &c, nil
+}
+
 // Strategies lists what the engine can run.
 func (e *Engine) Strategies() []plan.Descriptor { return e.registry.List() }
 

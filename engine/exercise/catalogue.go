@@ -2,6 +2,7 @@ package exercise
 
 import (
 	"cmp"
+	"crypto/sha256"
 	_ "embed"
 	"fmt"
 	"slices"
@@ -74,7 +75,8 @@ func (c *Catalogue) Index(id string) (int, bool) {
 // With gives a catalogue that has the caller's own exercises too. Each must be
 // valid; an id or name that exists is refused, and so is a related lift that
 // doesn't exist or is itself only related to another. The fault (Invalid) has
-// fields such as exercises[1].group. The arguments are copied.
+// fields such as exercises[1].group. The arguments are copied. The version says which
+// they are: the former one, "+" and the start of a digest of their rows, by id.
 func (c *Catalogue) With(custom []Exercise) (*Catalogue, error) {
 	out := &Catalogue{version: c.version, all: make([]*Exercise, 0, len(c.all)+len(custom))}
 	byID := make(map[string]*Exercise, cap(out.all))
@@ -113,6 +115,14 @@ func (c *Catalogue) With(custom []Exercise) (*Catalogue, error) {
 		return nil, err
 	}
 	slices.SortFunc(out.all, func(a, b *Exercise) int { return cmp.Compare(a.ID, b.ID) })
+	if len(custom) > 0 && c.Len() > 0 { // not the catalogue itself in the making
+		own := slices.DeleteFunc(slices.Clone(out.all), func(e *Exercise) bool { _, known := c.Index(e.ID); return known })
+		sum := sha256.New()
+		if err := Write(sum, own); err != nil {
+			return nil, fault.Wrap(fault.Internal, "ENCODING", err)
+		}
+		out.version = fmt.Sprintf("%s+%x", c.version, sum.Sum(nil)[:6])
+	}
 	return out, nil
 }
 

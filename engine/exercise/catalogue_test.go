@@ -271,6 +271,15 @@ func TestWith(t *testing.T) {
 	require.Equal(t, "ex-77", got.CallerID)
 	_, ok = c.ByID("club-thrust")
 	require.False(t, ok, "the first catalogue is unchanged")
+	require.Regexp(t, "^"+c.Version()+`\+[0-9a-f]{12}$`, bigger.Version())
+	other := *own
+	other.Setup++
+	changed, err := c.With([]Exercise{other})
+	require.NoError(t, err)
+	require.NotEqual(t, bigger.Version(), changed.Version())
+	same, err := c.With(nil)
+	require.NoError(t, err)
+	require.Equal(t, c.Version(), same.Version())
 	own.Equipment[0][0] = plan.TrapBar
 	require.Equal(t, plan.Barbell, got.Equipment[0][0], "arguments are copied")
 	require.Equal(t, plan.Barbell, byID(t, "hip-thrust").Equipment[0][0])
