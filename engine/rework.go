@@ -31,7 +31,7 @@ type rework struct {
 // sessions; the others are solved again, with as few changes as the best answer allows.
 //
 // Errors are those of Generate, paths of the request as there; those about how begin with
-// "rework". The past must be the request's past: same start, same days before.
+// "rework", those about base are "program". The past must be the request's past: same start, same days before.
 func (e *Engine) Rework(ctx context.Context, base *plan.Program, r plan.Request, how plan.Rework) (plan.Program, error) {
 	digest, err := plan.DigestOf(r)
 	if err != nil {
@@ -126,14 +126,14 @@ func (k *rework) settle(g *generation) error {
 	from := k.how.From
 	switch {
 	case len(k.weeks) == 0:
-		bad.Add("REQUIRED", "base", "has no weeks; give a program")
+		bad.Add("REQUIRED", "program", "has no weeks; give a program")
 		return bad.Err()
 	case from.Set && k.how.FromWeek != 0:
-		bad.Add("ONE_OF", "rework.from", "stands beside rework.from_week; give one of them")
+		bad.Add("ONE_OF", "rework.from_date", "stands beside rework.from_week; give one of them")
 	case from.Set && !was.Start.Set:
-		bad.Add("NO_DATES", "rework.from", "needs a program with dates; this one has none, give rework.from_week")
+		bad.Add("NO_DATES", "rework.from_date", "needs a program with dates; this one has none, give rework.from_week instead")
 	case from.Set && (from.Value < was.Start.Value || from.Value >= was.Start.Value.AddDays(7*len(k.weeks))):
-		bad.Add("OUT_OF_RANGE", "rework.from", fmt.Sprintf("is not a day of the program, which lasts from %s to %s", was.Start.Value, was.Start.Value.AddDays(7*len(k.weeks)-1)))
+		bad.Add("OUT_OF_RANGE", "rework.from_date", fmt.Sprintf("is not a day of the program, which lasts from %s to %s", was.Start.Value, was.Start.Value.AddDays(7*len(k.weeks)-1)))
 	case from.Set:
 		days := int32(from.Value - was.Start.Value)
 		k.week, k.day = int(days/7), days%7

@@ -248,8 +248,8 @@ func TestReworkRefuses(t *testing.T) {
 		reason  string
 		field   string
 	}{
-		"both":          {base.Request, plan.Rework{From: plan.Some(start), FromWeek: 1}, fault.Invalid, "ONE_OF", "rework.from"},
-		"before":        {base.Request, plan.Rework{From: plan.Some(start - 1)}, fault.Invalid, "OUT_OF_RANGE", "rework.from"},
+		"both":          {base.Request, plan.Rework{From: plan.Some(start), FromWeek: 1}, fault.Invalid, "ONE_OF", "rework.from_date"},
+		"before":        {base.Request, plan.Rework{From: plan.Some(start - 1)}, fault.Invalid, "OUT_OF_RANGE", "rework.from_date"},
 		"after":         {base.Request, plan.Rework{FromWeek: 9}, fault.Invalid, "OUT_OF_RANGE", "rework.from_week"},
 		"moved":         {moved, plan.Rework{FromWeek: 2}, fault.Invalid, "PAST", "constraints.start_date"},
 		"empty lock":    {base.Request, plan.Rework{Locks: make([]plan.Lock, 1)}, fault.Invalid, "REQUIRED", "rework.locks[0]"},

@@ -89,7 +89,31 @@ func fullProgram(t testing.TB) *plan.Program {
 		Findings:    []plan.Finding{{Level: plan.LevelShort, Rule: "dose.short", Week: 1, Session: 1, ExerciseID: "back-squat", Muscle: plan.Quads, Field: "goals[0]", Says: "Half a set short."}},
 		Cautions:    []plan.Caution{{ID: "screening", Says: "Answer the screening."}},
 		Rules:       []plan.Rule{{ID: "load.curve", Says: "Load follows the curve.", Source: "common practice, no source"}},
+		Reworked: plan.Some(plan.Reworked{
+			Base: "sha256:" + "fedcba9876543210fedcba9876543210fedcba9876543210fedcba9876543210", Week: 3, Day: 2,
+			Rework: plan.Rework{
+				From:  plan.Some(day.AddDays(16)),
+				Locks: []plan.Lock{{ExerciseID: "bench-press", Weekday: plan.Monday}, {Group: "A"}},
+				Swaps: []plan.Swap{{ExerciseID: "back-squat", With: "leg-press", Weekday: plan.Thursday}, {ExerciseID: "back-squat", With: "hack-squat", Group: "B"}},
+			},
+		}),
 	}
 	require.NoError(t, p.Seal())
 	return p
+}
+
+// fullChanges sets every field of a difference once.
+func fullChanges(t testing.TB) []plan.Change {
+	set := fullProgram(t).Phases[0].Weeks[0].Sessions[0].Exercises[0].Sets[1]
+	day, err := plan.ParseDate("2026-01-26")
+	require.NoError(t, err)
+	return []plan.Change{{
+		Kind: plan.ChangeExerciseSwapped, Weekday: plan.Monday, Group: "A", Day: 1, Session: plan.SessionTraining, ExerciseID: "back-squat", With: "leg-press",
+		Weeks: []plan.ChangedWeek{{
+			Week: 3, Numbers: []plan.Number{plan.NumberReps}, Was: []plan.SetRun{{Count: 3, Each: set}}, Is: []plan.SetRun{{Count: 2, Each: set}},
+			FrameWas: plan.Some(plan.SessionFrame{Weekday: plan.Monday, Date: plan.Some(day), PlaceID: "gym", Limit: 3600, Seconds: 3000, Label: "heavy"}),
+			FrameIs:  plan.Some(plan.SessionFrame{Weekday: plan.Friday, PlaceID: "home"}),
+			KindWas:  plan.WeekTraining, KindIs: plan.WeekDeload,
+		}},
+	}}
 }

@@ -132,6 +132,7 @@ func TestEveryFieldIsWritten(t *testing.T) {
 	full := []proto.Message{
 		ProgramToProto(fullProgram(t)), ExerciseToProto(fullExercise()), StrategyToProto(fullStrategy()), MusclesToProto()[0],
 		StrengthReportToProto(fullStrength(t)), StrengthQueryToProto(&plan.StrengthQuery{Athlete: fullRequest(t).Athlete, ExerciseIDs: []string{"dip"}, Date: fullStrength(t).Date, Unit: plan.Pound, Reps: []int32{5}}),
+		ReworkToProto(&plan.Rework{FromWeek: 3}), &pb.RegenerateProgramResponse{Program: ProgramToProto(fullProgram(t)), Changes: ChangesToProto(fullChanges(t))},
 	}
 	written, reachable := map[protoreflect.FullName]bool{}, map[protoreflect.FullName]protoreflect.MessageDescriptor{}
 	for _, m := range full {

@@ -47,6 +47,8 @@ func ProgramFromProto(p *pb.Program) (*plan.Program, error) {
 		}),
 		Rules:  each(r, "rules", p.GetRules(), ruleFrom),
 		Digest: p.GetDigest(),
+
+		Reworked: one(r, "reworked", p.GetReworked(), reworkedFrom),
 	}
 	if err := r.bad.Err(); err != nil {
 		return nil, err

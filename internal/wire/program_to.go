@@ -33,6 +33,8 @@ func ProgramToProto(d *plan.Program) *pb.Program {
 		}),
 		Rules:  RulesToProto(d.Rules),
 		Digest: d.Digest,
+
+		Reworked: oneTo(d.Reworked, reworkedTo),
 	}
 	for i := range d.Phases {
 		ph := &d.Phases[i]

@@ -44,6 +44,7 @@ var ends = map[reflect.Type]int{
 	reflect.TypeFor[plan.Number]():        int(plan.NumberChoice) + 1,
 	reflect.TypeFor[plan.Case]():          int(plan.CaseDayMissed) + 1,
 	reflect.TypeFor[plan.FindingLevel]():  int(plan.LevelViolation) + 1,
+	reflect.TypeFor[plan.ChangeKind]():    int(plan.ChangeAdvice) + 1,
 }
 
 var (
@@ -144,6 +145,18 @@ func fill(t *rapid.T, v reflect.Value) {
 		keepOne(t, &p.Joint, &p.Pattern, &p.ExerciseID)
 	case *plan.MovementSkill:
 		keepOne(t, new(plan.Joint), &p.Pattern, &p.ExerciseID)
+	case *plan.Rework: // at most one of two
+		if p.From.Set {
+			p.FromWeek = 0
+		}
+	case *plan.Lock:
+		if p.Weekday != plan.WeekdayUnspecified {
+			p.Group = ""
+		}
+	case *plan.Swap:
+		if p.Weekday != plan.WeekdayUnspecified {
+			p.Group = ""
+		}
 	case *plan.Lift:
 		if p.Carried.IsZero() {
 			p.Carried = plan.Load{} // nothing has no unit
@@ -202,6 +215,27 @@ func TestProgramRoundTrip(t *testing.T) {
 		require.NoError(t, err)
 		require.True(t, intact)
 		require.True(t, proto.Equal(m, throughJSON(t, m, &pb.Program{})))
+	})
+}
+
+func TestReworkRoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var how plan.Rework
+		fill(t, reflect.ValueOf(&how).Elem())
+		asked := ReworkToProto(&how)
+		back, err := ReworkFromProto(asked)
+		require.NoError(t, err)
+		require.Equal(t, how, back)
+		require.True(t, proto.Equal(asked, throughJSON(t, asked, &pb.Rework{})))
+
+		var changes []plan.Change
+		fill(t, reflect.ValueOf(&changes).Elem())
+		m := ChangesToProto(changes)
+		again, err := ChangesFromProto(m)
+		require.NoError(t, err)
+		require.Equal(t, changes, again)
+		answer := &pb.RegenerateProgramResponse{Changes: m}
+		require.True(t, proto.Equal(answer, throughJSON(t, answer, &pb.RegenerateProgramResponse{})))
 	})
 }
 

@@ -68,6 +68,7 @@ var domainEnums = map[protoreflect.Name]domainEnum{
 	"PrescribedNumber": {planDir, "Number", "Number"},
 	"ContingencyCase":  {planDir, "Case", "Case"},
 	"FindingLevel":     {planDir, "FindingLevel", "Level"},
+	"ChangeKind":       {planDir, "ChangeKind", "Change"},
 	"ParameterKind":    {planDir, "ValueKind", "Value"},
 	"BodyRegion":       {exerciseDir, "Region", ""},
 	"ExerciseStanding": {exerciseDir, "Standing", ""},
@@ -203,7 +204,7 @@ func ruled(t *testing.T, f protoreflect.FieldDescriptor) {
 }
 
 var (
-	rooted = regexp.MustCompile(`"((?:athlete|goals|constraints|plan|exercises)(?:\[(?:%d|0)\])?(?:\.[a-z_0-9]+(?:\[(?:%d|0)\])?)+)\.?"`)
+	rooted = regexp.MustCompile(`"((?:athlete|goals|constraints|plan|exercises|rework)(?:\[(?:%d|0)\])?(?:\.[a-z_0-9]+(?:\[(?:%d|0)\])?)+)\.?"`)
 	index  = regexp.MustCompile(`\[(%d|0)\]`)
 )
 
@@ -239,6 +240,9 @@ func TestEngineSpeaksTheSchema(t *testing.T) {
 
 func inSchema(path string) bool {
 	var d protoreflect.MessageDescriptor = (&pb.ProgramRequest{}).ProtoReflect().Descriptor()
+	if strings.HasPrefix(path, "rework") {
+		d = (&pb.RegenerateProgramRequest{}).ProtoReflect().Descriptor()
+	}
 	for _, step := range strings.Split(path, ".") {
 		if d == nil {
 			return false

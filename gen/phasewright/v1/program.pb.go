@@ -1852,8 +1852,10 @@ type Program struct {
 	Cautions []*Caution `protobuf:"bytes,10,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	// Every rule that the program refers to.
 	Rules []*Rule `protobuf:"bytes,11,rep,name=rules,proto3" json:"rules,omitempty"`
-	// Digest of all the above in the canonical encoding.
-	Digest        string `protobuf:"bytes,12,opt,name=digest,proto3" json:"digest,omitempty"`
+	// Digest of all the rest in the canonical encoding.
+	Digest string `protobuf:"bytes,12,opt,name=digest,proto3" json:"digest,omitempty"`
+	// How it came out of an earlier program, where it did.
+	Reworked      *Reworked `protobuf:"bytes,13,opt,name=reworked,proto3" json:"reworked,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1972,11 +1974,18 @@ func (x *Program) GetDigest() string {
 	return ""
 }
 
+func (x *Program) GetReworked() *Reworked {
+	if x != nil {
+		return x.Reworked
+	}
+	return nil
+}
+
 var File_phasewright_v1_program_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_program_proto_rawDesc = "" +
 	"\n" +
-	"\x1cphasewright/v1/program.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1cphasewright/v1/anatomy.proto\x1a\x1dphasewright/v1/calendar.proto\x1a!phasewright/v1/prescription.proto\x1a$phasewright/v1/program_request.proto\x1a\x1aphasewright/v1/units.proto\"{\n" +
+	"\x1cphasewright/v1/program.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1cphasewright/v1/anatomy.proto\x1a\x1dphasewright/v1/calendar.proto\x1a!phasewright/v1/prescription.proto\x1a$phasewright/v1/program_request.proto\x1a\x1bphasewright/v1/rework.proto\x1a\x1aphasewright/v1/units.proto\"{\n" +
 	"\x04Rule\x12\x1d\n" +
 	"\x02id\x18\x01 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x12/\n" +
 	"\vdescription\x18\x02 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\xd0\x0fR\vdescription\x12#\n" +
@@ -2136,7 +2145,7 @@ const file_phasewright_v1_program_proto_rawDesc = "" +
 	"\x05value\x18\x04 \x03(\x03B#\xe0A\x01\xbaH\x1d\x92\x01\x1a\x10\x14\"\x16\"\x14\x18\xff\xff\xff\xff\xff\xff\xff\x0f(\x81\x80\x80\x80\x80\x80\x80\xf0\xff\x01R\x05value\x129\n" +
 	"\x05bound\x18\x05 \x03(\x03B#\xe0A\x01\xbaH\x1d\x92\x01\x1a\x10\x14\"\x16\"\x14\x18\xff\xff\xff\xff\xff\xff\xff\x0f(\x81\x80\x80\x80\x80\x80\x80\xf0\xff\x01R\x05bound\x12#\n" +
 	"\x06proven\x18\x06 \x03(\bB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10\x14R\x06proven\x12'\n" +
-	"\x04work\x18\a \x01(\x03B\x13\xe0A\x01\xbaH\r\"\v\x18\xff\xff\xff\xff\xff\xff\xff\x0f(\x00R\x04work\"\x92\x06\n" +
+	"\x04work\x18\a \x01(\x03B\x13\xe0A\x01\xbaH\r\"\v\x18\xff\xff\xff\xff\xff\xff\xff\x0f(\x00R\x04work\"\xcd\x06\n" +
 	"\aProgram\x12?\n" +
 	"\bversions\x18\x01 \x01(\v2\x18.phasewright.v1.VersionsB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\bversions\x12I\n" +
 	"\x0erequest_digest\x18\x02 \x01(\tB\"\xe0A\x01\xbaH\x1c\xd8\x01\x01r\x172\x15^sha256:[0-9a-f]{64}$R\rrequestDigest\x12\x17\n" +
@@ -2150,7 +2159,8 @@ const file_phasewright_v1_program_proto_rawDesc = "" +
 	"\bcautions\x18\n" +
 	" \x03(\v2\x17.phasewright.v1.CautionB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10dR\bcautions\x128\n" +
 	"\x05rules\x18\v \x03(\v2\x14.phasewright.v1.RuleB\f\xe0A\x01\xbaH\x06\x92\x01\x03\x10\xe8\aR\x05rules\x12:\n" +
-	"\x06digest\x18\f \x01(\tB\"\xe0A\x01\xbaH\x1c\xd8\x01\x01r\x172\x15^sha256:[0-9a-f]{64}$R\x06digest*\xb9\x02\n" +
+	"\x06digest\x18\f \x01(\tB\"\xe0A\x01\xbaH\x1c\xd8\x01\x01r\x172\x15^sha256:[0-9a-f]{64}$R\x06digest\x129\n" +
+	"\breworked\x18\r \x01(\v2\x18.phasewright.v1.ReworkedB\x03\xe0A\x01R\breworked*\xb9\x02\n" +
 	"\x10PrescribedNumber\x12!\n" +
 	"\x1dPRESCRIBED_NUMBER_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16PRESCRIBED_NUMBER_SETS\x10\x01\x12\x1a\n" +
@@ -2227,6 +2237,7 @@ var file_phasewright_v1_program_proto_goTypes = []any{
 	(*VolumeLoad)(nil),       // 33: phasewright.v1.VolumeLoad
 	(WeekKind)(0),            // 34: phasewright.v1.WeekKind
 	(*ProgramRequest)(nil),   // 35: phasewright.v1.ProgramRequest
+	(*Reworked)(nil),         // 36: phasewright.v1.Reworked
 }
 var file_phasewright_v1_program_proto_depIdxs = []int32{
 	0,  // 0: phasewright.v1.Basis.number:type_name -> phasewright.v1.PrescribedNumber
@@ -2270,11 +2281,12 @@ var file_phasewright_v1_program_proto_depIdxs = []int32{
 	15, // 38: phasewright.v1.Program.findings:type_name -> phasewright.v1.Finding
 	16, // 39: phasewright.v1.Program.cautions:type_name -> phasewright.v1.Caution
 	3,  // 40: phasewright.v1.Program.rules:type_name -> phasewright.v1.Rule
-	41, // [41:41] is the sub-list for method output_type
-	41, // [41:41] is the sub-list for method input_type
-	41, // [41:41] is the sub-list for extension type_name
-	41, // [41:41] is the sub-list for extension extendee
-	0,  // [0:41] is the sub-list for field type_name
+	36, // 41: phasewright.v1.Program.reworked:type_name -> phasewright.v1.Reworked
+	42, // [42:42] is the sub-list for method output_type
+	42, // [42:42] is the sub-list for method input_type
+	42, // [42:42] is the sub-list for extension type_name
+	42, // [42:42] is the sub-list for extension extendee
+	0,  // [0:42] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_program_proto_init() }
@@ -2286,6 +2298,7 @@ func file_phasewright_v1_program_proto_init() {
 	file_phasewright_v1_calendar_proto_init()
 	file_phasewright_v1_prescription_proto_init()
 	file_phasewright_v1_program_request_proto_init()
+	file_phasewright_v1_rework_proto_init()
 	file_phasewright_v1_units_proto_init()
 	file_phasewright_v1_program_proto_msgTypes[3].OneofWrappers = []any{}
 	file_phasewright_v1_program_proto_msgTypes[8].OneofWrappers = []any{}

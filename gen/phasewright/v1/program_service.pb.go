@@ -115,6 +115,126 @@ func (x *GenerateProgramResponse) GetProgram() *Program {
 	return nil
 }
 
+// What RegenerateProgram needs.
+type RegenerateProgramRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The program that there is.
+	Program *Program `protobuf:"bytes,1,opt,name=program,proto3" json:"program,omitempty"`
+	// The request from that day on; unset, the program's own. What it says of days that lie before
+	// must be what the program was made for.
+	Request *ProgramRequest `protobuf:"bytes,2,opt,name=request,proto3" json:"request,omitempty"`
+	// From when on, with what locked and swapped; unset, all of it, with nothing locked.
+	Rework        *Rework `protobuf:"bytes,3,opt,name=rework,proto3" json:"rework,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RegenerateProgramRequest) Reset() {
+	*x = RegenerateProgramRequest{}
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RegenerateProgramRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RegenerateProgramRequest) ProtoMessage() {}
+
+func (x *RegenerateProgramRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RegenerateProgramRequest.ProtoReflect.Descriptor instead.
+func (*RegenerateProgramRequest) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_program_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *RegenerateProgramRequest) GetProgram() *Program {
+	if x != nil {
+		return x.Program
+	}
+	return nil
+}
+
+func (x *RegenerateProgramRequest) GetRequest() *ProgramRequest {
+	if x != nil {
+		return x.Request
+	}
+	return nil
+}
+
+func (x *RegenerateProgramRequest) GetRework() *Rework {
+	if x != nil {
+		return x.Rework
+	}
+	return nil
+}
+
+// What RegenerateProgram answers.
+type RegenerateProgramResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The program.
+	Program *Program `protobuf:"bytes,1,opt,name=program,proto3" json:"program,omitempty"`
+	// In what it differs from the one given, session by session in order of the weeks.
+	Changes       []*ProgramChange `protobuf:"bytes,2,rep,name=changes,proto3" json:"changes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RegenerateProgramResponse) Reset() {
+	*x = RegenerateProgramResponse{}
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RegenerateProgramResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RegenerateProgramResponse) ProtoMessage() {}
+
+func (x *RegenerateProgramResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RegenerateProgramResponse.ProtoReflect.Descriptor instead.
+func (*RegenerateProgramResponse) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_program_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *RegenerateProgramResponse) GetProgram() *Program {
+	if x != nil {
+		return x.Program
+	}
+	return nil
+}
+
+func (x *RegenerateProgramResponse) GetChanges() []*ProgramChange {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
 // What AuditProgram needs.
 type AuditProgramRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -126,7 +246,7 @@ type AuditProgramRequest struct {
 
 func (x *AuditProgramRequest) Reset() {
 	*x = AuditProgramRequest{}
-	mi := &file_phasewright_v1_program_service_proto_msgTypes[2]
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -138,7 +258,7 @@ func (x *AuditProgramRequest) String() string {
 func (*AuditProgramRequest) ProtoMessage() {}
 
 func (x *AuditProgramRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_program_service_proto_msgTypes[2]
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -151,7 +271,7 @@ func (x *AuditProgramRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuditProgramRequest.ProtoReflect.Descriptor instead.
 func (*AuditProgramRequest) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_program_service_proto_rawDescGZIP(), []int{2}
+	return file_phasewright_v1_program_service_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *AuditProgramRequest) GetProgram() *Program {
@@ -176,7 +296,7 @@ type AuditProgramResponse struct {
 
 func (x *AuditProgramResponse) Reset() {
 	*x = AuditProgramResponse{}
-	mi := &file_phasewright_v1_program_service_proto_msgTypes[3]
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -188,7 +308,7 @@ func (x *AuditProgramResponse) String() string {
 func (*AuditProgramResponse) ProtoMessage() {}
 
 func (x *AuditProgramResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_program_service_proto_msgTypes[3]
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -201,7 +321,7 @@ func (x *AuditProgramResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuditProgramResponse.ProtoReflect.Descriptor instead.
 func (*AuditProgramResponse) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_program_service_proto_rawDescGZIP(), []int{3}
+	return file_phasewright_v1_program_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *AuditProgramResponse) GetFindings() []*Finding {
@@ -229,19 +349,27 @@ var File_phasewright_v1_program_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_program_service_proto_rawDesc = "" +
 	"\n" +
-	"$phasewright/v1/program_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1cphasewright/v1/program.proto\x1a$phasewright/v1/program_request.proto\"]\n" +
+	"$phasewright/v1/program_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1bphasewright/v1/change.proto\x1a\x1cphasewright/v1/program.proto\x1a$phasewright/v1/program_request.proto\x1a\x1bphasewright/v1/rework.proto\"]\n" +
 	"\x16GenerateProgramRequest\x12C\n" +
 	"\arequest\x18\x01 \x01(\v2\x1e.phasewright.v1.ProgramRequestB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\arequest\"Q\n" +
 	"\x17GenerateProgramResponse\x126\n" +
-	"\aprogram\x18\x01 \x01(\v2\x17.phasewright.v1.ProgramB\x03\xe0A\x03R\aprogram\"S\n" +
+	"\aprogram\x18\x01 \x01(\v2\x17.phasewright.v1.ProgramB\x03\xe0A\x03R\aprogram\"\xcc\x01\n" +
+	"\x18RegenerateProgramRequest\x12<\n" +
+	"\aprogram\x18\x01 \x01(\v2\x17.phasewright.v1.ProgramB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\aprogram\x12=\n" +
+	"\arequest\x18\x02 \x01(\v2\x1e.phasewright.v1.ProgramRequestB\x03\xe0A\x01R\arequest\x123\n" +
+	"\x06rework\x18\x03 \x01(\v2\x16.phasewright.v1.ReworkB\x03\xe0A\x01R\x06rework\"\x9b\x01\n" +
+	"\x19RegenerateProgramResponse\x126\n" +
+	"\aprogram\x18\x01 \x01(\v2\x17.phasewright.v1.ProgramB\x03\xe0A\x03R\aprogram\x12F\n" +
+	"\achanges\x18\x02 \x03(\v2\x1d.phasewright.v1.ProgramChangeB\r\xe0A\x03\xbaH\a\x92\x01\x04\x10\xa0\x9c\x01R\achanges\"S\n" +
 	"\x13AuditProgramRequest\x12<\n" +
 	"\aprogram\x18\x01 \x01(\v2\x17.phasewright.v1.ProgramB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\aprogram\"\xb0\x01\n" +
 	"\x14AuditProgramResponse\x12A\n" +
 	"\bfindings\x18\x01 \x03(\v2\x17.phasewright.v1.FindingB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\x90NR\bfindings\x12\x1b\n" +
 	"\x06intact\x18\x02 \x01(\bB\x03\xe0A\x03R\x06intact\x128\n" +
-	"\x05rules\x18\x03 \x03(\v2\x14.phasewright.v1.RuleB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\xe8\aR\x05rules2\x99\x02\n" +
+	"\x05rules\x18\x03 \x03(\v2\x14.phasewright.v1.RuleB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\xe8\aR\x05rules2\xac\x03\n" +
 	"\x0eProgramService\x12\x88\x01\n" +
-	"\x0fGenerateProgram\x12&.phasewright.v1.GenerateProgramRequest\x1a'.phasewright.v1.GenerateProgramResponse\"$\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/programs:generate\x12|\n" +
+	"\x0fGenerateProgram\x12&.phasewright.v1.GenerateProgramRequest\x1a'.phasewright.v1.GenerateProgramResponse\"$\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/programs:generate\x12\x90\x01\n" +
+	"\x11RegenerateProgram\x12(.phasewright.v1.RegenerateProgramRequest\x1a).phasewright.v1.RegenerateProgramResponse\"&\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/programs:regenerate\x12|\n" +
 	"\fAuditProgram\x12#.phasewright.v1.AuditProgramRequest\x1a$.phasewright.v1.AuditProgramResponse\"!\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/programs:auditBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (
@@ -256,32 +384,43 @@ func file_phasewright_v1_program_service_proto_rawDescGZIP() []byte {
 	return file_phasewright_v1_program_service_proto_rawDescData
 }
 
-var file_phasewright_v1_program_service_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_phasewright_v1_program_service_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_phasewright_v1_program_service_proto_goTypes = []any{
-	(*GenerateProgramRequest)(nil),  // 0: phasewright.v1.GenerateProgramRequest
-	(*GenerateProgramResponse)(nil), // 1: phasewright.v1.GenerateProgramResponse
-	(*AuditProgramRequest)(nil),     // 2: phasewright.v1.AuditProgramRequest
-	(*AuditProgramResponse)(nil),    // 3: phasewright.v1.AuditProgramResponse
-	(*ProgramRequest)(nil),          // 4: phasewright.v1.ProgramRequest
-	(*Program)(nil),                 // 5: phasewright.v1.Program
-	(*Finding)(nil),                 // 6: phasewright.v1.Finding
-	(*Rule)(nil),                    // 7: phasewright.v1.Rule
+	(*GenerateProgramRequest)(nil),    // 0: phasewright.v1.GenerateProgramRequest
+	(*GenerateProgramResponse)(nil),   // 1: phasewright.v1.GenerateProgramResponse
+	(*RegenerateProgramRequest)(nil),  // 2: phasewright.v1.RegenerateProgramRequest
+	(*RegenerateProgramResponse)(nil), // 3: phasewright.v1.RegenerateProgramResponse
+	(*AuditProgramRequest)(nil),       // 4: phasewright.v1.AuditProgramRequest
+	(*AuditProgramResponse)(nil),      // 5: phasewright.v1.AuditProgramResponse
+	(*ProgramRequest)(nil),            // 6: phasewright.v1.ProgramRequest
+	(*Program)(nil),                   // 7: phasewright.v1.Program
+	(*Rework)(nil),                    // 8: phasewright.v1.Rework
+	(*ProgramChange)(nil),             // 9: phasewright.v1.ProgramChange
+	(*Finding)(nil),                   // 10: phasewright.v1.Finding
+	(*Rule)(nil),                      // 11: phasewright.v1.Rule
 }
 var file_phasewright_v1_program_service_proto_depIdxs = []int32{
-	4, // 0: phasewright.v1.GenerateProgramRequest.request:type_name -> phasewright.v1.ProgramRequest
-	5, // 1: phasewright.v1.GenerateProgramResponse.program:type_name -> phasewright.v1.Program
-	5, // 2: phasewright.v1.AuditProgramRequest.program:type_name -> phasewright.v1.Program
-	6, // 3: phasewright.v1.AuditProgramResponse.findings:type_name -> phasewright.v1.Finding
-	7, // 4: phasewright.v1.AuditProgramResponse.rules:type_name -> phasewright.v1.Rule
-	0, // 5: phasewright.v1.ProgramService.GenerateProgram:input_type -> phasewright.v1.GenerateProgramRequest
-	2, // 6: phasewright.v1.ProgramService.AuditProgram:input_type -> phasewright.v1.AuditProgramRequest
-	1, // 7: phasewright.v1.ProgramService.GenerateProgram:output_type -> phasewright.v1.GenerateProgramResponse
-	3, // 8: phasewright.v1.ProgramService.AuditProgram:output_type -> phasewright.v1.AuditProgramResponse
-	7, // [7:9] is the sub-list for method output_type
-	5, // [5:7] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	6,  // 0: phasewright.v1.GenerateProgramRequest.request:type_name -> phasewright.v1.ProgramRequest
+	7,  // 1: phasewright.v1.GenerateProgramResponse.program:type_name -> phasewright.v1.Program
+	7,  // 2: phasewright.v1.RegenerateProgramRequest.program:type_name -> phasewright.v1.Program
+	6,  // 3: phasewright.v1.RegenerateProgramRequest.request:type_name -> phasewright.v1.ProgramRequest
+	8,  // 4: phasewright.v1.RegenerateProgramRequest.rework:type_name -> phasewright.v1.Rework
+	7,  // 5: phasewright.v1.RegenerateProgramResponse.program:type_name -> phasewright.v1.Program
+	9,  // 6: phasewright.v1.RegenerateProgramResponse.changes:type_name -> phasewright.v1.ProgramChange
+	7,  // 7: phasewright.v1.AuditProgramRequest.program:type_name -> phasewright.v1.Program
+	10, // 8: phasewright.v1.AuditProgramResponse.findings:type_name -> phasewright.v1.Finding
+	11, // 9: phasewright.v1.AuditProgramResponse.rules:type_name -> phasewright.v1.Rule
+	0,  // 10: phasewright.v1.ProgramService.GenerateProgram:input_type -> phasewright.v1.GenerateProgramRequest
+	2,  // 11: phasewright.v1.ProgramService.RegenerateProgram:input_type -> phasewright.v1.RegenerateProgramRequest
+	4,  // 12: phasewright.v1.ProgramService.AuditProgram:input_type -> phasewright.v1.AuditProgramRequest
+	1,  // 13: phasewright.v1.ProgramService.GenerateProgram:output_type -> phasewright.v1.GenerateProgramResponse
+	3,  // 14: phasewright.v1.ProgramService.RegenerateProgram:output_type -> phasewright.v1.RegenerateProgramResponse
+	5,  // 15: phasewright.v1.ProgramService.AuditProgram:output_type -> phasewright.v1.AuditProgramResponse
+	13, // [13:16] is the sub-list for method output_type
+	10, // [10:13] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_program_service_proto_init() }
@@ -290,15 +429,17 @@ func file_phasewright_v1_program_service_proto_init() {
 		return
 	}
 	file_phasewright_v1_access_proto_init()
+	file_phasewright_v1_change_proto_init()
 	file_phasewright_v1_program_proto_init()
 	file_phasewright_v1_program_request_proto_init()
+	file_phasewright_v1_rework_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_phasewright_v1_program_service_proto_rawDesc), len(file_phasewright_v1_program_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   4,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,8 +19,9 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ProgramService_GenerateProgram_FullMethodName = "/phasewright.v1.ProgramService/GenerateProgram"
-	ProgramService_AuditProgram_FullMethodName    = "/phasewright.v1.ProgramService/AuditProgram"
+	ProgramService_GenerateProgram_FullMethodName   = "/phasewright.v1.ProgramService/GenerateProgram"
+	ProgramService_RegenerateProgram_FullMethodName = "/phasewright.v1.ProgramService/RegenerateProgram"
+	ProgramService_AuditProgram_FullMethodName      = "/phasewright.v1.ProgramService/AuditProgram"
 )
 
 // ProgramServiceClient is the client API for ProgramService service.
@@ -33,6 +34,12 @@ type ProgramServiceClient interface {
 	// INVALID_ARGUMENT and every violation; wishes that clash, and training that is not safe, with
 	// FAILED_PRECONDITION and what would be needed.
 	GenerateProgram(ctx context.Context, in *GenerateProgramRequest, opts ...grpc.CallOption) (*GenerateProgramResponse, error)
+	// Makes a program again from a day on, with parts of it locked and exercises swapped, for its own
+	// request or a changed one. What lies before that day stays to the byte; after it, days of which
+	// nothing else is asked keep their sessions, and the others change as little as the best answer
+	// allows. Failures are as those of GenerateProgram; locks that no answer can keep are among the
+	// wishes that clash.
+	RegenerateProgram(ctx context.Context, in *RegenerateProgramRequest, opts ...grpc.CallOption) (*RegenerateProgramResponse, error)
 	// Checks a program, also one that was written by hand, against its request and against published
 	// guidance, from its numbers alone.
 	AuditProgram(ctx context.Context, in *AuditProgramRequest, opts ...grpc.CallOption) (*AuditProgramResponse, error)
@@ -50,6 +57,16 @@ func (c *programServiceClient) GenerateProgram(ctx context.Context, in *Generate
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GenerateProgramResponse)
 	err := c.cc.Invoke(ctx, ProgramService_GenerateProgram_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *programServiceClient) RegenerateProgram(ctx context.Context, in *RegenerateProgramRequest, opts ...grpc.CallOption) (*RegenerateProgramResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RegenerateProgramResponse)
+	err := c.cc.Invoke(ctx, ProgramService_RegenerateProgram_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -76,6 +93,12 @@ type ProgramServiceServer interface {
 	// INVALID_ARGUMENT and every violation; wishes that clash, and training that is not safe, with
 	// FAILED_PRECONDITION and what would be needed.
 	GenerateProgram(context.Context, *GenerateProgramRequest) (*GenerateProgramResponse, error)
+	// Makes a program again from a day on, with parts of it locked and exercises swapped, for its own
+	// request or a changed one. What lies before that day stays to the byte; after it, days of which
+	// nothing else is asked keep their sessions, and the others change as little as the best answer
+	// allows. Failures are as those of GenerateProgram; locks that no answer can keep are among the
+	// wishes that clash.
+	RegenerateProgram(context.Context, *RegenerateProgramRequest) (*RegenerateProgramResponse, error)
 	// Checks a program, also one that was written by hand, against its request and against published
 	// guidance, from its numbers alone.
 	AuditProgram(context.Context, *AuditProgramRequest) (*AuditProgramResponse, error)
@@ -91,6 +114,9 @@ type UnimplementedProgramServiceServer struct{}
 
 func (UnimplementedProgramServiceServer) GenerateProgram(context.Context, *GenerateProgramRequest) (*GenerateProgramResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GenerateProgram not implemented")
+}
+func (UnimplementedProgramServiceServer) RegenerateProgram(context.Context, *RegenerateProgramRequest) (*RegenerateProgramResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RegenerateProgram not implemented")
 }
 func (UnimplementedProgramServiceServer) AuditProgram(context.Context, *AuditProgramRequest) (*AuditProgramResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AuditProgram not implemented")
@@ -134,6 +160,24 @@ func _ProgramService_GenerateProgram_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ProgramService_RegenerateProgram_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RegenerateProgramRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ProgramServiceServer).RegenerateProgram(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ProgramService_RegenerateProgram_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ProgramServiceServer).RegenerateProgram(ctx, req.(*RegenerateProgramRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ProgramService_AuditProgram_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(AuditProgramRequest)
 	if err := dec(in); err != nil {
@@ -162,6 +206,10 @@ var ProgramService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GenerateProgram",
 			Handler:    _ProgramService_GenerateProgram_Handler,
+		},
+		{
+			MethodName: "RegenerateProgram",
+			Handler:    _ProgramService_RegenerateProgram_Handler,
 		},
 		{
 			MethodName: "AuditProgram",
