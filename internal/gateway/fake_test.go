@@ -61,6 +61,10 @@ func (f *fake) GenerateProgram(ctx context.Context, r *pb.GenerateProgramRequest
 	return &pb.GenerateProgramResponse{Program: &pb.Program{Digest: "a, b: \" c", Request: r.GetRequest()}}, f.take(ctx, r)
 }
 
+func (f *fake) RegenerateProgram(ctx context.Context, r *pb.RegenerateProgramRequest) (*pb.RegenerateProgramResponse, error) {
+	return &pb.RegenerateProgramResponse{Program: &pb.Program{Request: r.GetRequest()}}, f.take(ctx, r)
+}
+
 func (f *fake) AuditProgram(ctx context.Context, r *pb.AuditProgramRequest) (*pb.AuditProgramResponse, error) {
 	return &pb.AuditProgramResponse{Intact: true}, f.take(ctx, r)
 }

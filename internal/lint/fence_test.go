@@ -19,7 +19,7 @@ type room struct {
 var (
 	floor0 = []string{"engine/plan", "engine/fault"}
 	floor1 = join(floor0, "engine/load", "engine/exercise", "engine/dose")
-	floor2 = join(floor1, "engine/schedule", "engine/prescribe", "engine/audit", "engine/adapt", "engine/trial", "engine/evidence")
+	floor2 = join(floor1, "engine/schedule", "engine/prescribe", "engine/audit", "engine/compare", "engine/adapt", "engine/trial", "engine/evidence")
 	floor3 = join(floor2, "engine")
 	floor4 = join(floor3, "strategies", "strategies/*", "internal/export")
 	floor5 = join(floor4, "internal/service", "internal/wire", "gen/*")
@@ -40,6 +40,7 @@ var rooms = []room{
 	{"engine/schedule", floor1},
 	{"engine/prescribe", floor1},
 	{"engine/audit", floor1},
+	{"engine/compare", floor0},
 	{"engine/adapt", floor1},
 	{"engine/trial", floor1},
 	{"engine/evidence", floor1},

@@ -59,6 +59,25 @@ func (c *Client) Generate(ctx context.Context, r plan.Request) (plan.Program, er
 	return *p, nil
 }
 
+// Regenerate has a program made again from a day on.
+func (c *Client) Regenerate(ctx context.Context, base *plan.Program, r plan.Request, how plan.Rework) (service.Regenerated, error) {
+	answer, err := c.programs.RegenerateProgram(ctx, &pb.RegenerateProgramRequest{
+		Program: wire.ProgramToProto(base), Request: wire.RequestToProto(r), Rework: wire.ReworkToProto(&how),
+	})
+	if err != nil {
+		return service.Regenerated{}, Fault(err, "request")
+	}
+	p, err := wire.ProgramFromProto(answer.GetProgram())
+	if err != nil {
+		return service.Regenerated{}, unreadable(err)
+	}
+	changes, err := wire.ChangesFromProto(answer.GetChanges())
+	if err != nil {
+		return service.Regenerated{}, unreadable(err)
+	}
+	return service.Regenerated{Program: *p, Changes: changes}, nil
+}
+
 // Audit has a program checked.
 func (c *Client) Audit(ctx context.Context, p *plan.Program) (service.Audited, error) {
 	answer, err := c.programs.AuditProgram(ctx, &pb.AuditProgramRequest{Program: wire.ProgramToProto(p)})

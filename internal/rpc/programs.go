@@ -2,6 +2,8 @@ package rpc
 
 import (
 	"context"
+	"slices"
+	"strings"
 
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 
@@ -25,6 +27,53 @@ func (p *programs) GenerateProgram(ctx context.Context, r *pb.GenerateProgramReq
 		return nil, fault.Within("request", err)
 	}
 	return &pb.GenerateProgramResponse{Program: wire.ProgramToProto(&made)}, nil
+}
+
+// RegenerateProgram answers faults of the request where it stands: in the program, if the
+// call brings none of its own.
+func (p *programs) RegenerateProgram(ctx context.Context, r *pb.RegenerateProgramRequest) (*pb.RegenerateProgramResponse, error) {
+	base, err := wire.ProgramFromProto(r.GetProgram())
+	if err != nil {
+		return nil, fault.Within("program", err)
+	}
+	request, at := base.Request, "program.request"
+	if r.GetRequest() != nil {
+		at = "request"
+		if request, err = wire.RequestFromProto(r.GetRequest()); err != nil {
+			return nil, fault.Within(at, err)
+		}
+	}
+	how, err := wire.ReworkFromProto(r.GetRework())
+	if err != nil {
+		return nil, fault.Within("rework", err)
+	}
+	made, err := p.service.Regenerate(ctx, base, request, how)
+	if err != nil {
+		return nil, besides(at, err)
+	}
+	return &pb.RegenerateProgramResponse{Program: wire.ProgramToProto(&made.Program), Changes: wire.ChangesToProto(made.Changes)}, nil
+}
+
+// besides puts the request's field before the paths of a fault, but for those that are
+// about the program or how it is made again.
+func besides(request string, err error) error {
+	f, ok := fault.As(err)
+	if !ok {
+		return err
+	}
+	out := *f
+	out.Violations = slices.Clone(f.Violations)
+	for i := range out.Violations {
+		v := &out.Violations[i]
+		switch root, _, _ := strings.Cut(v.Field, "."); root {
+		case "program", "rework":
+		case "":
+			v.Field = request
+		default:
+			v.Field = request + "." + v.Field
+		}
+	}
+	return &out
 }
 
 func (p *programs) AuditProgram(ctx context.Context, r *pb.AuditProgramRequest) (*pb.AuditProgramResponse, error) {

@@ -39,6 +39,11 @@ type canned struct {
 func (c canned) Generate(ctx context.Context, r plan.Request) (plan.Program, error) {
 	return c.generate(ctx, r)
 }
+func (c canned) Rework(ctx context.Context, _ *plan.Program, r plan.Request, how plan.Rework) (plan.Program, error) {
+	p, err := c.generate(ctx, r)
+	p.Reworked = plan.Some(plan.Reworked{Week: 1, Rework: how})
+	return p, err
+}
 func (canned) Audit(*plan.Program) []plan.Finding {
 	return []plan.Finding{{Level: plan.LevelNote, Rule: "r"}}
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"github.com/phasewright/phasewright/engine/audit"
+	"github.com/phasewright/phasewright/engine/compare"
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
@@ -16,6 +17,7 @@ import (
 // Engine is what the use cases run on; engine.Engine is one.
 type Engine interface {
 	Generate(context.Context, plan.Request) (plan.Program, error)
+	Rework(context.Context, *plan.Program, plan.Request, plan.Rework) (plan.Program, error)
 	Audit(*plan.Program) []plan.Finding
 	Estimate(context.Context, plan.StrengthQuery) (plan.StrengthReport, error)
 	Strategies() []plan.Descriptor
@@ -32,6 +34,21 @@ func New(e Engine) *Service { return &Service{engine: e} }
 // Generate makes the program of a request. Its faults are those of engine.Engine.
 func (s *Service) Generate(ctx context.Context, r plan.Request) (plan.Program, error) {
 	return s.engine.Generate(ctx, r)
+}
+
+// Regenerated is a program made again.
+type Regenerated struct {
+	Program plan.Program
+	Changes []plan.Change // from the one before
+}
+
+// Regenerate makes a program again from a day on. Its faults are those of engine.Engine.
+func (s *Service) Regenerate(ctx context.Context, base *plan.Program, r plan.Request, how plan.Rework) (Regenerated, error) {
+	made, err := s.engine.Rework(ctx, base, r, how)
+	if err != nil {
+		return Regenerated{}, err
+	}
+	return Regenerated{Program: made, Changes: compare.Programs(base, &made)}, nil
 }
 
 // Audited is what an audit found.
