@@ -57,19 +57,20 @@ func (c *conn) exec(ctx context.Context, text string) error {
 	return err
 }
 
-// transact runs fn between begin and COMMIT, or ROLLBACK where it fails or panics.
-func (c *conn) transact(ctx context.Context, begin string, fn func() error) (err error) {
-	if err := c.exec(ctx, begin); err != nil {
-		return translate(ctx, err)
-	}
-	open := true
+// transact runs fn between begin and COMMIT, or ROLLBACK where it fails or panics. The
+// context does not reach what begins and ends it: a BEGIN that is cut off may have begun.
+func (c *conn) transact(ctx context.Context, begin string, fn func() error) error {
 	end := context.WithoutCancel(ctx)
+	open := true
 	defer func() {
 		if open {
 			// Where SQLite has rolled back by itself there is nothing left to do.
 			_ = c.exec(end, "ROLLBACK")
 		}
 	}()
+	if err := c.exec(end, begin); err != nil {
+		return translate(ctx, err)
+	}
 	if err := fn(); err != nil {
 		return err
 	}

@@ -1,3 +1,5 @@
+//go:build unix
+
 package sqlite
 
 import (
@@ -22,6 +24,14 @@ import (
 	"github.com/phasewright/phasewright/internal/service"
 	"github.com/phasewright/phasewright/internal/store/storetest"
 )
+
+// TestMain lets the test binary be the process that is killed or starved of its disk.
+func TestMain(m *testing.M) {
+	if role := os.Getenv("PHASEWRIGHT_CHILD"); role != "" {
+		os.Exit(child(role, os.Getenv("PHASEWRIGHT_DIR")))
+	}
+	os.Exit(m.Run())
+}
 
 // child is the process that something happens to. It prints what it was told is kept.
 func child(role, dir string) int {

@@ -18,14 +18,6 @@ import (
 	"github.com/phasewright/phasewright/internal/store/storetest"
 )
 
-// TestMain lets the test binary be the process that is killed or starved of its disk.
-func TestMain(m *testing.M) {
-	if role := os.Getenv("PHASEWRIGHT_CHILD"); role != "" {
-		os.Exit(child(role, os.Getenv("PHASEWRIGHT_DIR")))
-	}
-	os.Exit(m.Run())
-}
-
 // fresh is a directory that nobody else may enter.
 func fresh(t *testing.T) string { return filepath.Join(t.TempDir(), "data") }
 

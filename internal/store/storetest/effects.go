@@ -204,6 +204,62 @@ func testWriters(t *testing.T, b *fixture) {
 	})
 }
 
+// A caller who gives up is told so, and then nothing was kept; who is told that it was
+// kept finds it; and the store goes on.
+func testCancellations(t *testing.T, b *fixture) {
+	const workers = 16
+	each := Many(200, 15)
+	plans := make([]service.SavedPlan, workers*each)
+	patience := make([]time.Duration, len(plans))
+	for i := range plans {
+		plans[i], patience[i] = b.plan(), time.Duration(b.IntN(12000))*time.Microsecond
+		if i%3 == 0 {
+			patience[i] = time.Minute
+		}
+	}
+	kept := make([]bool, len(plans))
+	require.NoError(t, together(workers, func(w int) error {
+		for i := w * each; i < (w+1)*each; i++ {
+			ctx, cancel := context.WithTimeout(context.Background(), patience[i])
+			err := b.s.Update(ctx, ours, func(tx service.Tx) error {
+				if _, err := tx.Plans().Create(plans[i]); err != nil {
+					return err
+				}
+				return only(tx.Plans().List(service.Query{Size: 50}))
+			})
+			cancel()
+			if f, ok := fault.As(err); err != nil && (!ok || f.Kind != fault.Canceled) {
+				return err
+			}
+			kept[i] = err == nil
+			ctx, cancel = context.WithTimeout(context.Background(), min(patience[i], 96*time.Millisecond)/8)
+			err = b.s.View(ctx, ours, func(tx service.Tx) error { return only(tx.Plans().List(service.Query{Size: 50})) })
+			cancel()
+			if f, ok := fault.As(err); err != nil && (!ok || f.Kind != fault.Canceled) {
+				return err
+			}
+		}
+		return nil
+	}))
+	n := 0
+	b.update(func(tx service.Tx) error {
+		n = 0
+		for i, p := range plans {
+			_, err := tx.Plans().Get(p.ID)
+			if kept[i] {
+				require.NoError(t, err)
+				n++
+			} else {
+				refused(t, err, fault.NotFound, service.ReasonUnknown)
+			}
+		}
+		return only(tx.Plans().Create(b.plan()))
+	})
+	require.GreaterOrEqual(t, n, len(plans)/3)
+	require.Less(t, n, len(plans))
+	t.Logf("%d kept of %d", n, len(plans))
+}
+
 // Filled is an athlete who has something of everything, made by Fill.
 type Filled struct {
 	Athlete service.Athlete

@@ -30,6 +30,7 @@ func Run(t *testing.T, open Factory) {
 		{"Once", testOnce},
 		{"OnceTogether", testOnceTogether},
 		{"Writers", testWriters},
+		{"Cancellations", testCancellations},
 		{"Dossier", testDossier},
 		{"Replay", testReplay},
 		{"Purge", testPurge},
