@@ -216,6 +216,13 @@ func TestFullDisk(t *testing.T) {
 		require.Len(t, all, filled, "nothing of what was refused")
 		return errors.Join(err, tx.Export(first.Athlete.ID, func(any) error { return nil }))
 	}))
+	refused(t, s.Update(ctx, "t", func(tx service.Tx) error {
+		for i := range byte(100) {
+			id := service.ID{1: i + 1, 6: 0x70, 8: 0x80}
+			_, _ = tx.Plans().Create(service.SavedPlan{Head: service.Head{ID: id}, Plan: plan.Plan{Entry: make([]plan.EntryCondition, 500)}})
+		}
+		return nil
+	}), fault.Unavailable, service.ReasonFull) // also where the function overlooks it
 	bound("1000000")
 	_, err = storetest.Fill(ctx, s, "t", clock, 99, long)
 	require.NoError(t, err, "with room again it goes on, without a restart")

@@ -495,6 +495,16 @@ func testTenants(t *testing.T, b *fixture) {
 		return errors.Join(err, err2)
 	}))
 	require.NoError(t, b.s.Update(ctx, theirs, fill), "the same ids and names are free for another tenant")
+	require.NoError(t, b.s.Update(ctx, theirs, func(tx service.Tx) error {
+		x, err := tx.Athletes().Get(a.ID)
+		require.NoError(t, err)
+		x, err = tx.Athletes().Update(x)
+		require.NoError(t, err)
+		x, err = tx.Athletes().Delete(x.ID, x.Version)
+		require.NoError(t, err)
+		_, err = tx.Athletes().Undelete(x.ID, x.Version)
+		return err
+	}), "whatever our names are")
 	require.NoError(t, b.s.Update(ctx, theirs, func(tx service.Tx) error { _, err := tx.Erase(a.ID, ""); return err }))
 	b.view(func(tx service.Tx) error { _, err := tx.Revision(p.ID, 1); return err })
 

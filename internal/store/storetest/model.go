@@ -350,6 +350,9 @@ func pages[T any](q service.Query, list func(service.Query) (service.Page[T], er
 		if p.Next == (service.Cursor{}) {
 			return out, nil
 		}
+		if p.Next == q.After || len(p.Items) == 0 {
+			return nil, errors.New("a list without end")
+		}
 		q.After = p.Next
 	}
 }
