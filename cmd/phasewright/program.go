@@ -16,6 +16,7 @@ import (
 // maker is what the commands need: the service in this process, or a server.
 type maker interface {
 	Generate(context.Context, plan.Request) (plan.Program, error)
+	Regenerate(context.Context, *plan.Program, plan.Request, plan.Rework) (service.Regenerated, error)
 	Audit(context.Context, *plan.Program) (service.Audited, error)
 	Estimate(context.Context, plan.StrengthQuery) (plan.StrengthReport, error)
 	Strategies(context.Context) ([]plan.Descriptor, error)
@@ -64,7 +65,7 @@ published guidance.
 		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
 	}
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(p.generate(), p.audit(), p.estimate(), p.strategies(), p.exercises(), p.serve(), p.version())
+	root.AddCommand(p.generate(), p.change(), p.audit(), p.estimate(), p.strategies(), p.exercises(), p.serve(), p.version())
 	return root
 }
 

@@ -66,6 +66,9 @@ type canned struct{ err error }
 func (s canned) Generate(context.Context, plan.Request) (plan.Program, error) {
 	return plan.Program{}, s.err
 }
+func (s canned) Regenerate(context.Context, *plan.Program, plan.Request, plan.Rework) (service.Regenerated, error) {
+	return service.Regenerated{}, s.err
+}
 func (s canned) Audit(context.Context, *plan.Program) (service.Audited, error) {
 	return service.Audited{}, s.err
 }

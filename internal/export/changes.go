@@ -209,9 +209,13 @@ func (c *changes) prescribed(id string, weeks []plan.ChangedWeek) string {
 		if !said(values) || of.at == aimsOf {
 			continue
 		}
-		out = append(out, of.before+series(values, weeks, of.many)+c.unitOf(of.at, id, values))
+		shown := weeks
+		if of.at != loadOf { // a single set has no rest
+			values, shown = filled(values, weeks)
+		}
+		out = append(out, of.before+series(values, shown, of.many)+c.unitOf(of.at, id, values))
 	}
-	return strings.Join(out, ", ")
+	return strings.Join(out, " · ")
 }
 
 // numbers says what of an exercise is another: "3×8–12 instead of 4×8–12".
@@ -255,7 +259,7 @@ func (c *changes) numbers(x *plan.Change) string {
 	if len(out) == 0 {
 		out = append(out, "details of its sets")
 	}
-	return strings.Join(out, ", ")
+	return strings.Join(out, " · ")
 }
 
 // facts are what is told of an exercise in one week.
@@ -305,6 +309,18 @@ func (c *changes) unitOf(at int, id string, values []string) string {
 	return out
 }
 
+// filled leaves out the weeks without a value.
+func filled(values []string, weeks []plan.ChangedWeek) ([]string, []plan.ChangedWeek) {
+	var out []string
+	var of []plan.ChangedWeek
+	for i, v := range values {
+		if v != "" {
+			out, of = append(out, v), append(of, weeks[i])
+		}
+	}
+	return out, of
+}
+
 // series prints values of weeks: one where all are equal, else with their weeks, or where
 // there are many just in order of the weeks.
 func series(values []string, weeks []plan.ChangedWeek, many bool) string {
@@ -330,7 +346,7 @@ func series(values []string, weeks []plan.ChangedWeek, many bool) string {
 	for i, v := range order {
 		order[i] = v + " (" + inWeeks(at[v]) + ")"
 	}
-	return strings.Join(order, "; ")
+	return strings.Join(order, ", ")
 }
 
 // instead prints what values of weeks are and were.
