@@ -93,6 +93,8 @@ type callable struct {
 var callables = map[string]callable{
 	"GenerateProgram": {"/phasewright.v1.ProgramService/GenerateProgram", "POST", "/v1/programs:generate",
 		func() proto.Message { return &pb.GenerateProgramRequest{} }, "request.yaml"},
+	"RegenerateProgram": {"/phasewright.v1.ProgramService/RegenerateProgram", "POST", "/v1/programs:regenerate",
+		func() proto.Message { return &pb.RegenerateProgramRequest{} }, "program.yaml"},
 	"AuditProgram": {"/phasewright.v1.ProgramService/AuditProgram", "POST", "/v1/programs:audit",
 		func() proto.Message { return &pb.AuditProgramRequest{} }, "program.yaml"},
 	"EstimateStrength": {"/phasewright.v1.StrengthService/EstimateStrength", "POST", "/v1/strength:estimate",

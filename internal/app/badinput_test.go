@@ -31,7 +31,7 @@ import (
 func TestBadInput(t *testing.T) {
 	s := &badServer{start(t, nil)}
 	t.Run("bases", func(t *testing.T) { // so that a fault is that of the case
-		for _, call := range []string{"GenerateProgram", "AuditProgram", "EstimateStrength"} {
+		for _, call := range []string{"GenerateProgram", "RegenerateProgram", "AuditProgram", "EstimateStrength"} {
 			c := &badCase{Call: call}
 			code, body := s.rest(t, c)
 			require.Equal(t, http.StatusOK, code, string(body))

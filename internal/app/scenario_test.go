@@ -41,7 +41,11 @@ func scenarioNames(t testing.TB) []string {
 
 // generate makes the program of a scenario's request.
 func generate(e *engine.Engine, name string) (plan.Program, error) {
-	data, err := os.ReadFile(filepath.Join(scenarios, filepath.Base(name), "request.yaml"))
+	return generateFrom(e, filepath.Join(scenarios, filepath.Base(name), "request.yaml"))
+}
+
+func generateFrom(e *engine.Engine, file string) (plan.Program, error) {
+	data, err := os.ReadFile(file)
 	if err != nil {
 		return plan.Program{}, err
 	}
