@@ -196,7 +196,8 @@ type Revision struct {
 	Made  plan.Program `json:"made"`
 }
 
-// Key opens the API for a tenant. The secret itself is nowhere: Hash is an HMAC of it.
+// Key opens the API for a tenant. The secret itself is nowhere: Hash is an HMAC of it. A
+// key is found by tenant and id, so its text has to carry both.
 type Key struct {
 	Head    `json:"-"`
 	Name    string   `json:"name,omitzero"`

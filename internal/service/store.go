@@ -9,10 +9,11 @@ import (
 // Store keeps tenants' data. Implementations pass internal/store/storetest; their
 // errors are faults with the reasons of this package, and never a driver's.
 //
-// What Update returned nil for is durable. It returns Unavailable where nothing was
-// changed and trying again may help (STORAGE_FULL, STORAGE_FAULT, CONTENTION, CLOSED),
-// and OUTCOME_UNKNOWN where the connection broke while committing: then only a request
-// id tells. A store is safe for concurrent use.
+// What Update returned nil for is durable. With Unavailable CONTENTION, STORAGE_FULL and
+// CLOSED nothing was changed, and trying again may help. With OUTCOME_UNKNOWN (the
+// connection broke while committing) and STORAGE_FAULT (writing or syncing failed) it is
+// not acknowledged and yet may turn out to be kept: ask again with the same request id.
+// A store is safe for concurrent use.
 type Store interface {
 	// View runs fn on one consistent state of a tenant. Writes are refused. fn may run
 	// more than once.
@@ -28,8 +29,8 @@ type Store interface {
 	// Tenants lists those admitted, by name, at most size after one.
 	Tenants(ctx context.Context, after Tenant, size int) ([]Tenant, error)
 
-	// Scrub rewrites what the files still hold of erased and purged data. It takes
-	// time and may hold up writers.
+	// Scrub rewrites what the files still hold of erased and purged data: to be called
+	// after an erasure, or once for many. It takes time and may hold up writers.
 	Scrub(ctx context.Context) error
 	// Ready reports whether the store can answer and take writes.
 	Ready(ctx context.Context) error

@@ -208,7 +208,7 @@ func testWriters(t *testing.T, b *fixture) {
 // kept finds it; and the store goes on.
 func testCancellations(t *testing.T, b *fixture) {
 	const workers = 16
-	each := Many(200, 15)
+	each := Many(50, 15)
 	plans := make([]service.SavedPlan, workers*each)
 	patience := make([]time.Duration, len(plans))
 	for i := range plans {
