@@ -17,16 +17,38 @@ type hold struct {
 	was   [][]int32 // by pick and column: the most sets of any of the window's weeks
 	cells [][]bool  // locked
 	gone  [][]bool  // swapped out
-	whole []bool    // columns that stay as they are
+	whole []bool    // columns that stay as they are, swaps done
+	only  []bool    // columns that get no exercise that they have not
+	there []bool    // columns of which the base has every session
+	gap   []bool    // columns with an exercise that can't be there any more
+	swap  []bool    // columns with a swap
+}
+
+// like is a hold of locks and swaps alone.
+func (h *hold) like() *hold {
+	out := *h
+	out.whole, out.only, out.cells = make([]bool, len(h.whole)), make([]bool, len(h.whole)), make([][]bool, len(h.cells))
+	for i := range h.cells {
+		out.cells[i] = slices.Clone(h.cells[i])
+	}
+	return &out
 }
 
 // held reports a cell that keeps its sets, none included.
 func (h *hold) held(pick, col int) bool { return h.whole[col] || h.cells[pick][col] }
 
-// reallocate allocates a window of a program that is made again. Where the request asks
-// of all its days what it asked before, nothing moves. Else the days of which it does are
-// kept and the others solved, as long as that costs no goal and no floor anything; else
-// all of them, locks aside, with as few changes as the best answer allows.
+// reallocate allocates a window of a program that is made again, with as little change as
+// can be. In turn it is asked for
+//
+//   - nothing to move, where the request asks of all its days what it asked before;
+//   - the days of which it does to stay, and in the others a swap to change nothing else, an
+//     exercise that is gone to leave a gap to fill, a shorter day to keep to what it has;
+//   - the same, but a day with a swap only to keep to what it has, with other sets;
+//   - those days to stay and the others to be solved;
+//   - all to be solved, locks aside.
+//
+// The first that is possible is taken, as long as it costs no goal and no floor anything
+// against the last.
 func (g *generation) reallocate(ctx context.Context, w *window, done []*allocated) (*allocated, error) {
 	picks := g.withBase(w, g.shortlist(w))
 	g.blocked = g.tooSoon(w, done)
@@ -35,31 +57,41 @@ func (g *generation) reallocate(ctx context.Context, w *window, done []*allocate
 	if err != nil {
 		return nil, err
 	}
-	open := hold{was: h.was, cells: h.cells, gone: h.gone, whole: make([]bool, len(w.columns))}
-	kept := open
-	kept.whole = make([]bool, len(w.columns))
-	some, all := false, true
+	open, stays, less, least := h.like(), h.like(), h.like(), h.like()
+	all := true
 	for c := range w.columns {
-		kept.whole[c] = rows && days[c] && h.whole[c]
-		some, all = some || kept.whole[c], all && kept.whole[c]
-	}
-	if some && all {
-		return g.asItWas(w, picks, &kept)
-	}
-	var stays *allocated
-	if some {
-		if stays, err = g.solveHeld(ctx, w, picks, &kept); err != nil && !infeasible(err) {
-			return nil, err
+		same := rows && days[c] && h.there[c]
+		stays.whole[c] = same && !h.gap[c] && !h.swap[c]
+		least.whole[c] = same && !h.gap[c]
+		least.only[c] = rows && !days[c] && h.there[c]
+		less.whole[c] = stays.whole[c]
+		less.only[c] = least.only[c] || same && !h.gap[c] && h.swap[c]
+		if same && h.gap[c] {
+			for i := range picks {
+				least.cells[i][c] = least.cells[i][c] || h.was[i][c] > 0
+				less.cells[i][c] = least.cells[i][c]
+			}
 		}
+		all = all && stays.whole[c]
 	}
-	free, err := g.solveHeld(ctx, w, picks, &open)
+	if all {
+		return g.asItWas(w, picks, stays)
+	}
+	free, err := g.solveHeld(ctx, w, picks, open)
 	switch {
 	case infeasible(err) && len(g.rework.how.Locks)+len(g.rework.how.Swaps) > 0:
-		return nil, g.clashingLock(ctx, w, picks, &open, err)
+		return nil, g.clashingLock(ctx, w, picks, open, err)
 	case err != nil:
 		return nil, err
-	case stays != nil && stays.answer.Value[0] <= free.answer.Value[0] && g.keepsFloors(stays, free):
-		return g.settled(stays), nil
+	}
+	for _, held := range [...]*hold{least, less, stays} {
+		a, err := g.solveHeld(ctx, w, picks, held)
+		if err != nil && !infeasible(err) {
+			return nil, err
+		}
+		if err == nil && a.answer.Value[0] <= free.answer.Value[0] && g.keepsFloors(a, free) {
+			return g.settled(a), nil
+		}
 	}
 	return g.settled(free), nil
 }
@@ -107,38 +139,40 @@ func (g *generation) keepsFloors(stays, free *allocated) bool {
 	return true
 }
 
-// holdOf reads a window's sets out of the base. A column is whole where the base has a
-// session on each of its days, and no swap and no exercise that is gone by now in them.
+// holdOf reads a window's sets, locks and swaps out of the base.
 func (k *rework) holdOf(g *generation, w *window, picks []pick) *hold {
-	h := &hold{was: make([][]int32, len(picks)), cells: make([][]bool, len(picks)), gone: make([][]bool, len(picks)), whole: make([]bool, len(w.columns))}
+	n := len(w.columns)
+	h := &hold{was: make([][]int32, len(picks)), cells: make([][]bool, len(picks)), gone: make([][]bool, len(picks)),
+		whole: make([]bool, n), only: make([]bool, n), there: make([]bool, n), gap: make([]bool, n), swap: make([]bool, n)}
 	for i := range picks {
-		h.was[i], h.cells[i], h.gone[i] = make([]int32, len(w.columns)), make([]bool, len(w.columns)), make([]bool, len(w.columns))
+		h.was[i], h.cells[i], h.gone[i] = make([]int32, n), make([]bool, n), make([]bool, n)
 	}
-	for c := range h.whole {
-		h.whole[c] = true
+	for c := range h.there {
+		h.there[c] = true
 	}
+	at := func(id string) int { return slices.IndexFunc(picks, func(p pick) bool { return p.ex.ID == id }) }
 	for i := range w.sessions {
 		o := &w.sessions[i]
 		s := k.session(o)
 		if s == nil {
-			h.whole[o.column] = false
+			h.there[o.column] = false
 			continue
 		}
 		for j := range s.Exercises {
 			id, swapped := k.now(s.Exercises[j].ExerciseID, s)
-			at := slices.IndexFunc(picks, func(p pick) bool { return p.ex.ID == id })
-			if at < 0 || swapped {
-				h.whole[o.column] = false
-			}
 			if swapped {
-				if i := slices.IndexFunc(picks, func(p pick) bool { return p.ex.ID == s.Exercises[j].ExerciseID }); i >= 0 {
+				h.swap[o.column] = true
+				if i := at(s.Exercises[j].ExerciseID); i >= 0 {
 					h.gone[i][o.column] = true
 				}
 			}
-			if at >= 0 {
-				h.was[at][o.column] = max(h.was[at][o.column], s.Exercises[j].Working())
-				h.cells[at][o.column] = h.cells[at][o.column] || swapped || k.locked(id, s)
+			i := at(id)
+			if i < 0 {
+				h.gap[o.column] = true
+				continue
 			}
+			h.was[i][o.column] = max(h.was[i][o.column], s.Exercises[j].Working())
+			h.cells[i][o.column] = h.cells[i][o.column] || swapped || k.locked(id, s)
 		}
 	}
 	return h
@@ -305,6 +339,8 @@ func (h *hold) bind(m *schedule.Model, picks []pick) ([]int, error) {
 				left = schedule.Option{}
 			}
 			switch n := h.was[i][d]; {
+			case !h.held(i, d) && h.only[d] && n == 0:
+				*o, left = schedule.Option{}, schedule.Option{}
 			case !h.held(i, d):
 				free += allowed(*o)
 			case n == 0:
@@ -372,11 +408,12 @@ func (h *hold) restore(m *schedule.Model) {
 // clashingLock names the locks and swaps that leave no answer: those without one of
 // which there would be one, or all where it takes several.
 func (g *generation) clashingLock(ctx context.Context, w *window, picks []pick, h *hold, cause error) error {
-	none := hold{was: h.was, cells: make([][]bool, len(picks)), gone: make([][]bool, len(picks)), whole: h.whole}
+	none := h.like()
 	for i := range none.cells {
-		none.cells[i], none.gone[i] = make([]bool, len(w.columns)), make([]bool, len(w.columns))
+		none.cells[i], none.gone = make([]bool, len(w.columns)), slices.Clone(none.gone)
+		none.gone[i] = make([]bool, len(w.columns))
 	}
-	if _, err := g.solveHeld(ctx, w, picks, &none); err != nil {
+	if _, err := g.solveHeld(ctx, w, picks, none); err != nil {
 		if infeasible(err) {
 			return cause // not because of them
 		}
@@ -388,7 +425,7 @@ func (g *generation) clashingLock(ctx context.Context, w *window, picks []pick, 
 		g.rework = without
 		other := without.holdOf(g, w, picks)
 		g.rework = kept
-		_, err := g.solveHeld(ctx, w, picks, &hold{was: other.was, cells: other.cells, gone: other.gone, whole: h.whole})
+		_, err := g.solveHeld(ctx, w, picks, other)
 		switch {
 		case err == nil:
 			bad.Add("CONFLICT_LOCK", path, fmt.Sprintf("leaves no way to fit %s into the days with what is mandatory; without it there is one", w.name()))
@@ -445,5 +482,5 @@ func (g *generation) heldSets(a *allocated, pick, col, week int) (int32, bool) {
 
 // unmoved reports a window that keeps all its days, of which all is said that there was.
 func (g *generation) unmoved(a *allocated) bool {
-	return a.held != nil && g.rework.same && !slices.Contains(a.whole, false)
+	return a.held != nil && g.rework.same && !slices.Contains(a.whole, false) && !slices.Contains(a.held.swap, true)
 }

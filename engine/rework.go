@@ -399,7 +399,7 @@ func (k *rework) locked(id string, in *plan.Session) bool {
 // again gives a session of the base that comes again without any change.
 func (g *generation) again(a *allocated, o *occurrence, sets [][]int32) (plan.Session, bool) {
 	k := g.rework
-	if k == nil || !k.same || !a.whole[o.column] || !k.sameWeek(g, o.week) {
+	if k == nil || !k.same || !a.whole[o.column] || a.held.swap[o.column] || !k.sameWeek(g, o.week) {
 		return plan.Session{}, false
 	}
 	s := k.session(o)

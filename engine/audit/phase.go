@@ -39,11 +39,17 @@ func (a *auditor) exerciseChanges() {
 			phase = w.phase
 			clear(last)
 		}
+		if r := &a.p.Reworked; r.Set && w.n == r.Value.Week {
+			clear(last) // there exercises may change: somebody wanted it
+		}
 		if !w.training() {
 			continue
 		}
 		for j := range w.sessions {
 			s := &w.sessions[j]
+			if a.past(s.about(ruleExerciseChange)) {
+				continue
+			}
 			key := slotOf(s)
 			before := last[key]
 			last[key] = s
