@@ -59,7 +59,7 @@ func (e *Engine) Rework(ctx context.Context, base *plan.Program, r plan.Request,
 	k.same = k.before != nil && reflect.DeepEqual(shaping(&k.before.brief.Request), shaping(&g.brief.Request))
 	of := *base
 	of.Digest = ""
-	made := plan.Reworked{Week: int32(k.week + 1), Day: k.day, Rework: how}
+	made := plan.Reworked{Week: int32(k.week + 1), Day: k.day, Asked: how}
 	if made.Base, err = plan.DigestOf(&of); err != nil {
 		return plan.Program{}, fault.Wrap(fault.Internal, "ENCODING", err)
 	}

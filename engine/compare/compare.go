@@ -20,7 +20,7 @@ import (
 func Programs(was, is *plan.Program) []plan.Change {
 	c := &comparer{}
 	if is.Reworked.Set {
-		c.swaps = is.Reworked.Value.Swaps
+		c.swaps = is.Reworked.Value.Asked.Swaps
 	}
 	before, after := weeksOf(was), weeksOf(is)
 	for i := range max(len(before), len(after)) {

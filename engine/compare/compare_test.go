@@ -61,7 +61,7 @@ func TestEachChangeIsToldOnce(t *testing.T) {
 			w.Sessions = append(w.Sessions, plan.Session{Kind: plan.SessionTraining, Weekday: plan.Saturday, Day: 2, Exercises: []plan.ProgramExercise{exerciseOf("dip", 2, 8, 0)}})
 		}, []told{{plan.ChangeSessionAdded, "", []int32{2}, nil}, {plan.ChangeExerciseAdded, "dip", []int32{2}, nil}}},
 		"swap as asked": {func(p *plan.Program) {
-			p.Reworked = plan.Some(plan.Reworked{Rework: plan.Rework{Swaps: []plan.Swap{{ExerciseID: "press", With: "dip"}}}})
+			p.Reworked = plan.Some(plan.Reworked{Asked: plan.Rework{Swaps: []plan.Swap{{ExerciseID: "press", With: "dip"}}}})
 			at(p, 2, 0).Exercises[1], at(p, 3, 0).Exercises[1] = exerciseOf("dip", 3, 8, 0), exerciseOf("dip", 3, 8, 5)
 		}, []told{{plan.ChangeExerciseSwapped, "press", []int32{2, 3}, nil}}},
 		"out and in": {func(p *plan.Program) { at(p, 2, 0).Exercises[1] = exerciseOf("dip", 3, 8, 0) }, []told{

@@ -29,10 +29,10 @@ type Swap struct {
 
 // Reworked is how a program came out of an earlier one.
 type Reworked struct {
-	Base   string `json:"base"` // the digest of that one
-	Week   int32  `json:"week"` // 1-based: with the first day that was made again
-	Day    int32  `json:"day"`  // that day, counted from the week's first, 0; sessions before it stay
-	Rework        // as asked for
+	Base  string `json:"base"` // the digest of that one
+	Week  int32  `json:"week"` // 1-based: with the first day that was made again
+	Day   int32  `json:"day"`  // that day, counted from the week's first, 0; sessions before it stay
+	Asked Rework `json:"asked,omitzero"`
 }
 
 // In reports a session that a weekday and a rotating workout, where given, name. A weekday

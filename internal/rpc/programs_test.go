@@ -58,6 +58,6 @@ func TestClientRegenerates(t *testing.T) {
 	how := plan.Rework{FromWeek: 1, Locks: []plan.Lock{{Weekday: plan.Monday}}, Swaps: []plan.Swap{{ExerciseID: "a", With: "b", Group: "A"}}}
 	got, err := c.Regenerate(context.Background(), base, asked, how)
 	require.NoError(t, err)
-	require.Equal(t, how, got.Program.Reworked.Value.Rework)
+	require.Equal(t, how, got.Program.Reworked.Value.Asked)
 	require.Equal(t, []plan.Change{{Kind: plan.ChangeWeek, Weeks: []plan.ChangedWeek{{Week: 1, KindWas: plan.WeekTraining, KindIs: plan.WeekDeload}}}}, got.Changes)
 }

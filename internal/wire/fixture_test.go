@@ -91,7 +91,7 @@ func fullProgram(t testing.TB) *plan.Program {
 		Rules:       []plan.Rule{{ID: "load.curve", Says: "Load follows the curve.", Source: "common practice, no source"}},
 		Reworked: plan.Some(plan.Reworked{
 			Base: "sha256:" + "fedcba9876543210fedcba9876543210fedcba9876543210fedcba9876543210", Week: 3, Day: 2,
-			Rework: plan.Rework{
+			Asked: plan.Rework{
 				From:  plan.Some(day.AddDays(16)),
 				Locks: []plan.Lock{{ExerciseID: "bench-press", Weekday: plan.Monday}, {Group: "A"}},
 				Swaps: []plan.Swap{{ExerciseID: "back-squat", With: "leg-press", Weekday: plan.Thursday}, {ExerciseID: "back-squat", With: "hack-squat", Group: "B"}},

@@ -64,12 +64,12 @@ func reworkFrom(r *reader, p *pb.Rework) plan.Rework {
 }
 
 func reworkedTo(d *plan.Reworked) *pb.Reworked {
-	return &pb.Reworked{BaseDigest: d.Base, Week: d.Week, Day: d.Day, Rework: ReworkToProto(&d.Rework)}
+	return &pb.Reworked{BaseDigest: d.Base, Week: d.Week, Day: d.Day, Rework: ReworkToProto(&d.Asked)}
 }
 
 func reworkedFrom(r *reader, p *pb.Reworked) plan.Reworked {
 	return plan.Reworked{
 		Base: p.GetBaseDigest(), Week: p.GetWeek(), Day: p.GetDay(),
-		Rework: one(r, "rework", p.GetRework(), reworkFrom).Value,
+		Asked: one(r, "rework", p.GetRework(), reworkFrom).Value,
 	}
 }
