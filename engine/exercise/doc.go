@@ -17,7 +17,8 @@
 //   - body_mass_permille: push-ups from Ebben et al., J Strength Cond Res
 //     25:2891-2894, 2011; squats and lunges (body less shanks and feet) and
 //     back extensions (head, arms and trunk) from Winter's segment masses; all
-//     from memory. The other shares are judgement.
+//     from memory. The other shares are judgement; an assisted pull-up or dip has that of
+//     the free one, less the help of the counterweight.
 //   - related and related_permille (1RM of the lift in permille of a big lift's)
 //     are judgement with wide error: good for finding a first load by trial,
 //     never for a promise. So are max_plausible_kg (a typing-error guard), joint

@@ -99,7 +99,8 @@ func presetStock(p plan.Preset, unit plan.MassUnit) stocks {
 }
 
 // gymStacks gives selector stacks of 5 kg or 10 lb plates; stations for arms
-// and shoulders have half-step add-ons.
+// and shoulders have half-step add-ons. The counterweight of the assisted pull-up
+// machine has the same plates.
 func gymStacks(u plan.MassUnit) []plan.Stack {
 	half, full, fine, coarse := int64(2_500), int64(5_000), int64(100_000), int64(150_000)
 	if u == plan.Pound {
@@ -107,13 +108,15 @@ func gymStacks(u plan.MassUnit) []plan.Stack {
 	}
 	var out []plan.Stack
 	for e := plan.Equipment(1); e < plan.EquipmentCount; e++ {
-		if !stackMachine(e) {
+		if !stackMachine(e) && e != plan.AssistedPullUpMachine {
 			continue
 		}
 		s := plan.Stack{Kind: e, First: plan.Load{Milli: full, Unit: u}, Step: plan.Load{Milli: full, Unit: u}, Last: plan.Load{Milli: coarse, Unit: u}}
 		switch e {
 		case plan.CableStation, plan.FlyMachine:
 			s.First.Milli, s.Step.Milli, s.Last.Milli = half, half, fine
+		case plan.AssistedPullUpMachine:
+			s.Last.Milli = fine
 		case plan.LatPulldownStation, plan.SeatedRowStation, plan.LyingLegCurlMachine, plan.SeatedLegCurlMachine, plan.LegExtensionMachine:
 			s.Step.Milli = half
 		}

@@ -171,7 +171,8 @@ func (m *Menu) search(want int64) int {
 
 // MenuFor gives the menu for a way of loading at a place. kind picks the bar or the
 // machine's stack; a stack without a kind serves every machine that has none of its
-// own. The menu is empty where nothing is declared.
+// own. For a counterweight it is the help that can be set. The menu is empty where
+// nothing is declared.
 func MenuFor(loading plan.Loading, kind plan.Equipment, place *plan.Place) Menu {
 	switch loading {
 	case plan.LoadingBar:
@@ -184,7 +185,7 @@ func MenuFor(loading plan.Loading, kind plan.Equipment, place *plan.Place) Menu 
 		return BarMenu(bars, place.Plates)
 	case plan.LoadingPlateMachine:
 		return PlateMachineMenu(place.Plates)
-	case plan.LoadingStack:
+	case plan.LoadingStack, plan.LoadingAssisted:
 		for _, want := range []plan.Equipment{kind, plan.EquipmentUnspecified} {
 			for _, s := range place.Stacks {
 				if s.Kind == want {

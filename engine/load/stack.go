@@ -66,3 +66,17 @@ func settings(s plan.Stack) []plan.Load {
 	}
 	return out
 }
+
+// mostHelp is the largest share of the moved body mass, in permille, that a counterweight
+// is set to take: with less than a tenth left the movement is not trained any more
+// (judgement).
+const mostHelp = 900
+
+// Help gives the settings of a counterweight's stack that leave enough to lift of a moved
+// body mass in grams.
+func (m Menu) Help(moved int64) Menu {
+	most := exact(plan.Kg(moved * mostHelp / 1000))
+	n := m.search(most + 1)
+	m.items = m.items[:n:n]
+	return m
+}

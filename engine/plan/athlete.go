@@ -56,7 +56,7 @@ type MuscleSets struct {
 // in one hand, or added to the body); unset for body mass alone.
 type Performance struct {
 	ExerciseID string     `json:"exercise"`
-	Load       Opt[Load]  `json:"load,omitzero"`
+	Load       Opt[Load]  `json:"load,omitzero"` // of a counterweight: the help that it gave
 	Reps       int32      `json:"reps"`
 	RIR        Opt[int32] `json:"rir,omitzero"`        // repetitions left, as reported
 	ToFailure  bool       `json:"to_failure,omitzero"` // no further repetition possible

@@ -75,7 +75,7 @@ const (
 	LoadingAdded                  // body mass plus an added load, which may be nothing
 	LoadingBodyweight             // body mass alone
 	LoadingBand                   // no load in numbers, RIR only
-	LoadingAssisted               // a counterweight takes part of the body mass; RIR only
+	LoadingAssisted               // a counterweight takes part of the body mass; the load is that help, so less is heavier
 	LoadingCount
 )
 
@@ -88,7 +88,8 @@ func (l Loading) String() string { return nameOf(loadingNames[:], uint8(l), "Loa
 // PerHand reports loads stated for one of two equal implements.
 func (l Loading) PerHand() bool { return l == LoadingDumbbellPair || l == LoadingKettlebellPair }
 
-// Loadable reports whether a load in numbers is prescribed at all.
+// Loadable reports whether a load in numbers is prescribed wherever the exercise can be
+// done. A counterweight has one only where its settings and the body mass are known.
 func (l Loading) Loadable() bool {
 	return l != LoadingUnspecified && l != LoadingBodyweight && l != LoadingBand && l != LoadingAssisted
 }

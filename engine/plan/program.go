@@ -41,7 +41,7 @@ type Basis struct {
 // the athlete will have by then.
 type Deferred struct {
 	Reference Reference `json:"reference"`
-	Share     Permille  `json:"share"` // of that reference's 1RM
+	Share     Permille  `json:"share"` // of that reference's 1RM; of what is moved, so with a counterweight not of the help
 }
 
 // Set is one prescribed set. Reps is a range where a range is meant; Expected is
@@ -86,7 +86,7 @@ type Contingency struct {
 	Case   Case      `json:"case"`
 	TextID string    `json:"text"`
 	Says   string    `json:"says"`
-	Change Opt[Load] `json:"change,omitzero"` // of the load, signed
+	Change Opt[Load] `json:"change,omitzero"` // of the load, signed; above zero is more help of a counterweight
 	Swap   []string  `json:"swap,omitempty"`  // exercise ids
 }
 

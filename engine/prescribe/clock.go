@@ -80,7 +80,7 @@ func (m *maker) fitBudget() {
 // warm-up or ramp, less the last rest; it may be negative where that rest is longer.
 //
 // Of the input it reads Exercise, Role, Schemes (whose sets need not be settled),
-// Limits, Warmup and Calibrate; set them as for the heaviest week. It holds for every
+// Limits, Warmup and Calibrate, and whether a counterweight has a Menu; set them as for the heaviest week. It holds for every
 // load and place, and for every athlete unless Athlete.Curve is set.
 func Bound(in Input) (fixed, perSet plan.Seconds) {
 	base := int64(in.Exercise.Setup)*10 + warmTenths(&in)
@@ -160,14 +160,14 @@ func restTenths(in *Input, s *plan.Scheme) int64 {
 // warmTenths is the longest warm-up that can come: load.WarmUp's grows with the
 // intensity, so that of the heaviest load that a scheme can lead to.
 func warmTenths(in *Input) int64 {
-	loadable := in.Exercise.Loading.Loadable()
+	loadable := in.Exercise.Loading.Loadable() || settable(in)
 	rep, rest := int64(in.Exercise.Rep)*10, int64(10)
 	if in.Exercise.Unilateral {
 		rep, rest = rep*2, 5
 	}
 	var sum, ramp int64
 	if in.Warmup && loadable {
-		for _, w := range load.WarmUp(in.Role, heaviest(in)) {
+		for _, w := range load.WarmUp(warmRole(in), heaviest(in)) {
 			sum += int64(w.Reps)*rep + int64(warmRest(w.Rest))*rest
 		}
 	}

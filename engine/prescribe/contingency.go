@@ -25,14 +25,14 @@ func Contingencies(in Input, out Output) []plan.Contingency {
 
 // leading is the set that speaks for the exercise: the heaviest working set, the first of
 // several; a set that only finds the load where there is no other.
-func leading(sets []plan.Set) *plan.Set {
+func leading(in *Input, sets []plan.Set) *plan.Set {
 	var best *plan.Set
 	for i := range sets {
 		s := &sets[i]
 		if s.Kind == plan.SetWarmup {
 			continue
 		}
-		if best == nil || best.Kind == plan.SetCalibration || s.Load.Set && (!best.Load.Set || s.Load.Value.Cmp(best.Load.Value) > 0) {
+		if best == nil || best.Kind == plan.SetCalibration || s.Load.Set && (!best.Load.Set || moved(in, s.Load.Value) > moved(in, best.Load.Value)) {
 			best = s
 		}
 	}
@@ -41,7 +41,7 @@ func leading(sets []plan.Set) *plan.Set {
 
 func missed(in *Input, sets []plan.Set) plan.Contingency {
 	c := plan.Contingency{Case: plan.CaseRepsMissed, TextID: TextMissedReps}
-	s := leading(sets)
+	s := leading(in, sets)
 	low := "Fewer repetitions than planned"
 	if s != nil && s.Reps.Min > 1 {
 		low = "Fewer than " + itoa(s.Reps.Min) + " repetitions"
@@ -54,7 +54,7 @@ func missed(in *Input, sets []plan.Set) plan.Contingency {
 		c.TextID = TextMissedTable
 	case in.Exercise.Loading == plan.LoadingBand:
 		c.TextID = TextMissedBand
-	case in.Exercise.Loading == plan.LoadingAssisted:
+	case in.Exercise.Loading == plan.LoadingAssisted && !s.Load.Set:
 		c.TextID = TextMissedAssist
 	case !s.Load.Set && in.Exercise.Loading.Loadable() && in.Exercise.Loading != plan.LoadingAdded:
 		c.TextID = TextMissedLoad
@@ -64,7 +64,11 @@ func missed(in *Input, sets []plan.Set) plan.Contingency {
 			c.TextID = TextMissedStep
 			step := stepBetween(s.Load.Value, o.Load)
 			c.Change = plan.Some(step)
-			c.Says = fill(c.TextID, "missed", low, "load", loadWords(in, o.Load), "step", minus(step).String())
+			words := loadWords(in, o.Load)
+			if in.Exercise.Loading == plan.LoadingAssisted {
+				c.TextID, words = TextMissedHelp, o.Load.String()
+			}
+			c.Says = fill(c.TextID, "missed", low, "load", words, "step", size(step).String())
 			return c
 		}
 	}
@@ -74,7 +78,7 @@ func missed(in *Input, sets []plan.Set) plan.Contingency {
 
 func above(in *Input, sets []plan.Set) plan.Contingency {
 	c := plan.Contingency{Case: plan.CaseAboveRange, TextID: TextAboveReps}
-	s := leading(sets)
+	s := leading(in, sets)
 	switch {
 	case s == nil:
 		c.Says = fill(c.TextID, "high", "the stated")
@@ -87,7 +91,7 @@ func above(in *Input, sets []plan.Set) plan.Contingency {
 		c.TextID = TextMissedTable
 	case in.Exercise.Loading == plan.LoadingBand:
 		c.TextID = TextAboveBand
-	case in.Exercise.Loading == plan.LoadingAssisted:
+	case in.Exercise.Loading == plan.LoadingAssisted && !s.Load.Set:
 		c.TextID = TextAboveAssist
 	case len(in.Schemes) == 1 && s.Reps.Max < in.Schemes[0].Reps.Min:
 		c.TextID = TextAboveFewer
@@ -98,11 +102,12 @@ func above(in *Input, sets []plan.Set) plan.Contingency {
 	case s.Load.Set && in.Menu != nil:
 		o, ok := stepFrom(in, s.Load.Value, 1)
 		if !ok {
+			if in.Exercise.Loading == plan.LoadingAssisted {
+				c.TextID = TextAboveLastHelp
+			}
 			break
 		}
-		a := &in.Athlete
-		body := a.BodyGrams * int64(a.Share) / 1000
-		if limit := in.Limits.MaxIntensity; limit > 0 && (o.Load.Grams()+body)*1000 > int64(limit)*a.OneRMGrams {
+		if limit := in.Limits.MaxIntensity; limit > 0 && moved(in, o.Load)*1000 > int64(limit)*in.Athlete.OneRMGrams {
 			c.TextID = TextAboveCapped
 			c.Says = fill(c.TextID, "high", itoa(s.Reps.Max))
 			return c
@@ -110,14 +115,17 @@ func above(in *Input, sets []plan.Set) plan.Contingency {
 		step := stepBetween(s.Load.Value, o.Load)
 		c.Change = plan.Some(step)
 		c.TextID = TextAboveStep
+		words := loadWords(in, o.Load)
 		if s.Reps.Min == s.Reps.Max {
 			c.TextID = TextAboveFixed
 		}
-		moved := s.Load.Value.Grams() + body
-		if step.Grams()*1000 > moved*coarseStep {
-			c.TextID = TextAboveCoarse
+		if in.Exercise.Loading == plan.LoadingAssisted {
+			c.TextID, words = TextAboveHelp, o.Load.String()
 		}
-		c.Says = fill(c.TextID, "high", itoa(s.Reps.Max), "step", step.String(), "load", loadWords(in, o.Load), "most", itoa(s.Reps.Max+3))
+		if size(step).Grams()*1000 > moved(in, s.Load.Value)*coarseStep {
+			c.TextID, words = TextAboveCoarse, loadWords(in, o.Load)
+		}
+		c.Says = fill(c.TextID, "high", itoa(s.Reps.Max), "step", size(step).String(), "load", words, "most", itoa(s.Reps.Max+3))
 		return c
 	}
 	c.Says = fill(c.TextID, "high", itoa(s.Reps.Max))
@@ -127,11 +135,7 @@ func above(in *Input, sets []plan.Set) plan.Contingency {
 // stepFrom gives the load that is a sensible step away: the exercise's own step where
 // it can be set, never less than one step of the equipment.
 func stepFrom(in *Input, from plan.Load, sign int64) (load.Option, bool) {
-	next := in.Menu.Above
-	if sign < 0 {
-		next = in.Menu.Below
-	}
-	o, ok := next(from)
+	o, ok := in.next(from, sign > 0)
 	step := in.Exercise.Step(from.Unit)
 	wide := plan.Load{Milli: from.Milli + sign*step.Milli, Unit: from.Unit}
 	if n, found := in.Menu.Nearest(wide, false); ok && found && int64(n.Load.Cmp(o.Load)) == sign {
@@ -145,6 +149,9 @@ func loadWords(in *Input, l plan.Load) string {
 	if in.Exercise.Loading == plan.LoadingAdded && l.IsZero() {
 		return "body mass alone"
 	}
+	if in.Exercise.Loading == plan.LoadingAssisted {
+		return "help of " + l.String()
+	}
 	return l.String()
 }
 
@@ -152,4 +159,5 @@ func stepBetween(from, to plan.Load) plan.Load {
 	return plan.Load{Milli: to.Milli - from.In(to.Unit).Milli, Unit: to.Unit}
 }
 
-func minus(l plan.Load) plan.Load { return plan.Load{Milli: -l.Milli, Unit: l.Unit} }
+// size is a step without its direction.
+func size(l plan.Load) plan.Load { return plan.Load{Milli: max(l.Milli, -l.Milli), Unit: l.Unit} }

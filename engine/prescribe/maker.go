@@ -50,12 +50,12 @@ func newMaker(in *Input) *maker {
 	}
 	m := &maker{in: in, real: true, work: make([]plan.Set, 0, n)}
 	a := &in.Athlete
-	body := a.BodyGrams * int64(a.Share) / 1000
+	body := bodyShare(a)
 	m.str = strength{curve: a.Curve, oneRM: a.OneRMGrams}
 	switch loading := in.Exercise.Loading; {
 	case loading == plan.LoadingAdded:
 		m.added(body)
-	case !loading.Loadable():
+	case !loading.Loadable() && !helped(in):
 		if a.FreeRepsTenths > 0 {
 			m.str = strength{curve: a.Curve, free: a.FreeRepsTenths}
 		} else if body <= 0 {
@@ -69,6 +69,8 @@ func newMaker(in *Input) *maker {
 		}
 	case in.Calibrate:
 		m.calibrating = true
+	case a.OneRMGrams > 0 && helped(in):
+		m.lad = counterweight{in.Menu, body}
 	case a.OneRMGrams > 0:
 		if in.Menu != nil && in.Menu.Len() > 0 {
 			m.lad = buildable{menu: in.Menu, body: body}
@@ -379,7 +381,7 @@ func (m *maker) unknown(r *run) {
 	d := &r.d
 	e := &d.src.Effort
 	loadable := m.in.Exercise.Loading.Loadable()
-	if limit := m.in.Limits.MaxIntensity; limit > 0 && loadable && d.asked && !e.Intensity.Set {
+	if limit := m.in.Limits.MaxIntensity; limit > 0 && (loadable || m.in.Exercise.Loading == plan.LoadingAssisted) && d.asked && !e.Intensity.Set {
 		// Chosen by reserve, a load keeps the cap where the reserve is large enough.
 		if need := under(m.str.curve, limit) - d.lo; need > d.rir {
 			if need > d.rir+1 {

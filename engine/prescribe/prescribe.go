@@ -25,8 +25,8 @@ import (
 )
 
 // Athlete is what the loads of one exercise depend on. OneRMGrams is the 1RM planned
-// for the week (moved mass included: Share of body mass plus the load), 0 where the
-// strength in this exercise is unknown.
+// for the week (moved mass included: Share of body mass plus the load, or less the help of
+// a counterweight), 0 where the strength in this exercise is unknown.
 type Athlete struct {
 	OneRMGrams int64
 	Curve      *load.Curve // shifted to the athlete
@@ -54,7 +54,7 @@ type Input struct {
 	Role     plan.Role
 	Schemes  []plan.Scheme // Sets settled: Fixed, Min == Max
 	Athlete  Athlete
-	Menu     *load.Menu // loads that can be set at the place; nil where unloadable
+	Menu     *load.Menu // loads that can be set at the place; nil where unloadable. Of a counterweight: see load.Menu.Help
 	Limits   Limits
 	Warmup   bool // the first of its pattern in the session
 	// Calibrate makes an exercise of unknown strength find its load in the first set.

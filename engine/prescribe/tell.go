@@ -39,6 +39,9 @@ func (m *maker) tell(r *run, missed miss) {
 	}
 	rir, want := itoa(worst.rir), itoa(d.rir)
 	up, more := m.lad.above(worst.rung)
+	if m.real && !more && helped(m.in) {
+		m.notes.say(noteUnhelped, "load", worst.rung.opt.Load.String())
+	}
 	switch {
 	case r.capped:
 		m.off.say(offCapped, "cap", limit.String(), "rir", rir, "want", want)
@@ -87,6 +90,8 @@ func (m *maker) loadText(x rung) string {
 		return "body mass with nothing added"
 	case m.in.Exercise.Loading == plan.LoadingAdded:
 		return "body mass and " + x.opt.Load.String()
+	case m.in.Exercise.Loading == plan.LoadingAssisted:
+		return "body mass less " + x.opt.Load.String()
 	}
 	return x.opt.Load.String()
 }

@@ -28,6 +28,8 @@ const (
 	noteCalibrate  = "note.calibrate"
 	noteGuided     = "note.guided"
 	noteHeaviest   = "note.heaviest"
+	noteFindHelp   = "note.find-help"
+	noteUnhelped   = "note.unhelped"
 	noteWarmCut    = "note.warm-up-cut"
 	noteSides      = "note.sides"
 
@@ -50,8 +52,11 @@ const (
 	TextMissedHold     = "missed.hold"
 	TextMissedBand     = "missed.band"
 	TextMissedAssist   = "missed.assist"
+	TextMissedHelp     = "missed.help"
 	TextAboveBand      = "above.band"
 	TextAboveAssist    = "above.assist"
+	TextAboveHelp      = "above.help"
+	TextAboveLastHelp  = "above.last-help"
 	TextAboveLoad      = "above.load"
 	TextMissedTable    = "missed.table"
 	TextAboveStep      = "above.step"
@@ -105,6 +110,10 @@ func Text(id string) string {
 		return "Estimated from your {lift}, on the careful side: after the lighter sets take {load} for {reps}. Would that leave more than {rir} in reserve, go up a step or two first; if the lighter sets felt heavy, stay below. Write down the load you took: later loads follow from it."
 	case noteHeaviest:
 		return "Should the heaviest there is leave more, take it and add repetitions up to that reserve, {most} at most."
+	case noteFindHelp:
+		return "Find the help you need: {ramp} repetitions with about {first} of help. Set clearly less help each time while that is easy, then one step less; more, should it be too hard. At most {most} lighter sets. Stop at the help that would leave the stated reserve after the stated repetitions: that is the first set. Should it leave three more, set less help in the next set. Write down help, repetitions and reserve; later help follows from it. Where none would be needed, do it without the machine."
+	case noteUnhelped:
+		return "{load} is the least help that can be set: where it is too easy, do the exercise without help."
 	case noteWarmCut:
 		return "Fewer warm-up sets to keep the time."
 	case noteSides:
@@ -143,6 +152,12 @@ func Text(id string) string {
 		return "{missed} in two sets or more: take a band that makes it one step easier for the sets left, and start with it next time."
 	case TextMissedAssist:
 		return "{missed} in two sets or more: set one step more help for the sets left, and start with it next time."
+	case TextMissedHelp:
+		return "{missed} in two sets or more: set {step} more help, {load}, next time. Today take the repetitions you can do."
+	case TextAboveHelp:
+		return "More than {high} repetitions possible in every set, two sessions in a row: set {step} less help, {load}."
+	case TextAboveLastHelp:
+		return "More than {high} repetitions possible in every set, two sessions in a row: there is no less help to set, do the exercise without it."
 	case TextAboveBand:
 		return "More than {high} repetitions possible in every set, two sessions in a row: take a band that makes it one step harder."
 	case TextAboveAssist:

@@ -169,6 +169,10 @@ func (m *maker) calibrate() {
 	for range n {
 		m.warm = append(m.warm, plan.Set{Kind: plan.SetWarmup, Reps: plan.Range{Min: r, Max: r}, Rest: rampRest})
 	}
+	if helped(m.in) {
+		m.notes.say(noteFindHelp, "ramp", itoa(r), "first", firstHelp(m.in), "most", itoa(n))
+		return
+	}
 	m.notes.say(noteCalibrate, "ramp", itoa(r), "first", m.lightest(), "most", itoa(n))
 	if most := m.in.Limits.Most; most > reps && m.light() {
 		m.notes.say(noteHeaviest, "most", itoa(most))
@@ -242,7 +246,7 @@ func (m *maker) warmUp() {
 	}
 	lowest, _ := m.lad.near(0, false)
 	var before int64
-	for _, step := range load.WarmUp(m.in.Role, m.str.permille(m.top)) {
+	for _, step := range load.WarmUp(warmRole(m.in), m.str.permille(m.top)) {
 		target := m.top * int64(step.OfWork) / 1000
 		r, _ := m.lad.near(target, false)
 		if target*1000 < lowest.moved*barStandsFor && lowest.moved*1000 > m.first.moved*barWorthIt {
