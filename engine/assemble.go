@@ -17,6 +17,7 @@ type menuKey struct {
 	place   int32
 	loading plan.Loading
 	kind    plan.Equipment
+	moved   int64 // of body mass, for a counterweight
 }
 
 // calibration is what an exercise of unknown strength found, and when.
@@ -34,7 +35,9 @@ type foundKey struct {
 }
 
 func (g *generation) foundKey(ex *exercise.Exercise, place int32) foundKey {
-	if ex.Loading != plan.LoadingStack && ex.Loading != plan.LoadingPlateMachine {
+	switch ex.Loading {
+	case plan.LoadingStack, plan.LoadingPlateMachine, plan.LoadingAssisted:
+	default:
 		place = 0
 	}
 	return foundKey{ex.ID, place}
@@ -48,21 +51,37 @@ const mostStretch = 25
 const fewLoads = 4
 
 // menu gives the loads that can be set for an exercise at a place; nil where it takes none.
+// A counterweight has some where it has a stack, and where the body mass is known.
 func (g *generation) menu(ex *exercise.Exercise, place int32) *load.Menu {
 	p := &g.brief.Request.Constraints.Places[place]
-	if !ex.Loading.Loadable() || ex.Loading == plan.LoadingAdded && !ex.Addable(p) {
+	key := menuKey{place: place, loading: ex.Loading, kind: ex.Bar}
+	switch ex.Loading {
+	case plan.LoadingAdded:
+		if !ex.Addable(p) {
+			return nil
+		}
+	case plan.LoadingStack:
+		key.kind = stackOf(ex, p)
+	case plan.LoadingAssisted:
+		key.kind, key.moved = stackOf(ex, p), g.strengths.carried(ex)
+	default:
+		if !ex.Loading.Loadable() {
+			return nil
+		}
+	}
+	m, ok := g.menus[key]
+	if !ok {
+		made := load.MenuFor(key.loading, key.kind, p).In(g.brief.Request.Constraints.Unit)
+		if ex.Loading == plan.LoadingAssisted {
+			made = made.Help(key.moved)
+		}
+		m = &made
+		g.menus[key] = m
+	}
+	if ex.Loading == plan.LoadingAssisted && m.Len() == 0 {
 		return nil
 	}
-	key := menuKey{place: place, loading: ex.Loading, kind: ex.Bar}
-	if ex.Loading == plan.LoadingStack {
-		key.kind = stackOf(ex, p)
-	}
-	if m, ok := g.menus[key]; ok {
-		return m
-	}
-	m := load.MenuFor(key.loading, key.kind, p).In(g.brief.Request.Constraints.Unit)
-	g.menus[key] = &m
-	return &m
+	return m
 }
 
 // stackOf finds which machine's stack the exercise uses here.
@@ -429,6 +448,9 @@ func (g *generation) input(o *occurrence, p *pick, st *state, schemes []plan.Sch
 	}
 	if st.known {
 		in.Athlete.OneRMGrams = st.planned[o.week]
+		if in.Menu == nil && p.ex.Loading == plan.LoadingAssisted {
+			in.Schemes = byFeel(in.Schemes, st.curve) // nobody can set a share of the 1RM there
+		}
 		return in
 	}
 	if g.noRamp && st.free == 0 {
@@ -582,6 +604,7 @@ func (g *generation) totals(w *plan.Week, week int) {
 func (g *generation) liftTotal(w *plan.Week, id string, wanted int32) plan.LiftTotal {
 	t := plan.LiftTotal{ExerciseID: id, Wanted: wanted}
 	unit := g.brief.Request.Constraints.Unit
+	ex, _ := g.brief.Catalogue.ByID(id)
 	volume, known := int64(0), false
 	for s := range w.Sessions {
 		for i := range w.Sessions[s].Exercises {
@@ -600,7 +623,7 @@ func (g *generation) liftTotal(w *plan.Week, id string, wanted int32) plan.LiftT
 					reps = set.Reps.Max // nothing better is known
 				}
 				t.Reps += reps
-				if set.Load.Set {
+				if set.Load.Set && ex.Loading != plan.LoadingAssisted { // help is not lifted
 					known = true
 					volume += int64(reps) * set.Load.Value.In(unit).Milli
 				}

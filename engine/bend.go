@@ -111,7 +111,7 @@ func (d *bender) one(s plan.Scheme, e *exercise.Exercise, c *load.Curve, l presc
 	if d.safety.MaxReps > 0 {
 		ceiling = d.safety.MaxReps
 	}
-	loaded := e.Loading.Loadable()
+	loaded := e.Loading.Loadable() || e.Loading == plan.LoadingAssisted
 	if !s.Effort.Intensity.Set && rir.Set && loaded {
 		need := d.safety.MinRM
 		if l.MaxIntensity > 0 {

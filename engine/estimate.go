@@ -196,6 +196,8 @@ func (s *strengths) lift(st *state, reps []int32) (plan.Lift, error) {
 // missing says why there is no estimate, and what would give one.
 func (s *strengths) missing(st *state) string {
 	switch {
+	case st.ex.Loading == plan.LoadingAssisted:
+		return fmt.Sprintf("No performance in %s with its help and the body mass is given. A set of 2 to 10 repetitions with a known reserve is enough.", st.ex.Name)
 	case !st.ex.Loading.Loadable() && st.free > 0:
 		return fmt.Sprintf("%s has no load in numbers and so no 1RM; %d repetitions to failure were shown.", st.ex.Name, st.free/10)
 	case !st.ex.Loading.Loadable():

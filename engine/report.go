@@ -97,7 +97,7 @@ func (g *generation) basis(o *occurrence, p *pick, st *state, n int32) []plan.Ba
 		big, _ := g.brief.Catalogue.ByID(st.borrowed)
 		out = append(out, plan.Basis{Number: plan.NumberLoad, Rule: RuleBorrowed, Input: fmt.Sprintf("from %s: 1RM perhaps %s ± %s, taken for %s this week",
 			big.Name, plan.Kg(st.mean).In(unit).Whole(), plan.Permille(st.sd), plan.Kg(st.planned[o.week]).In(unit).Whole())})
-	} else if p.ex.Loading.Loadable() {
+	} else if p.ex.Loading.Loadable() || g.menu(p.ex, o.slot.Place) != nil {
 		out = append(out, plan.Basis{Number: plan.NumberLoad, Rule: RuleUnknown})
 	}
 	return out

@@ -5,6 +5,7 @@ import (
 	"sort"
 
 	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/load"
 	"github.com/phasewright/phasewright/engine/plan"
 )
 
@@ -266,8 +267,8 @@ func (g *generation) restriction(ex *exercise.Exercise) int {
 // tooHard reports body-mass work of which the athlete has shown too few repetitions to
 // train it with something left.
 func (g *generation) tooHard(ex *exercise.Exercise) bool {
-	if ex.Loading.Loadable() {
-		return false
+	if ex.Loading.Loadable() || ex.Loading == plan.LoadingAssisted {
+		return false // there is more help
 	}
 	best := int32(0)
 	for _, p := range g.brief.Request.Athlete.Performances {
@@ -304,12 +305,20 @@ func (g *generation) tooHeavy(ex *exercise.Exercise, w *window) bool {
 	most := oneRM * int64(st.curve.IntensityBP(reps)) / 10_000
 	for i := range w.columns {
 		for _, p := range w.columns[i].places {
-			if m := g.menu(ex, p); m != nil && m.Len() > 0 && m.At(0).Load.Grams()+g.strengths.carried(ex) > most {
+			if m := g.menu(ex, p); m != nil && m.Len() > 0 && lightest(ex, m, g.strengths.carried(ex)) > most {
 				return true
 			}
 		}
 	}
 	return false
+}
+
+// lightest is the least that a menu lets the exercise move, in grams.
+func lightest(ex *exercise.Exercise, m *load.Menu, carried int64) int64 {
+	if ex.Loading == plan.LoadingAssisted {
+		return carried - m.At(m.Len()-1).Load.Grams()
+	}
+	return carried + m.At(0).Load.Grams()
 }
 
 // skilled: what is stated, else by status; a novice is taught low and, with a qualified

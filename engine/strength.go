@@ -83,13 +83,16 @@ func (s *strengths) observed(st *state) (seen []load.Observation, from []int) {
 	for _, i := range s.perform[st.ex.ID] {
 		p := &a.Performances[i]
 		failure := p.ToFailure || p.RIR.Set && p.RIR.Value == 0
-		if !st.ex.Loading.Loadable() || st.ex.Loading == plan.LoadingAdded && !a.BodyMass.Set {
+		if st.ex.Loading == plan.LoadingAdded && !a.BodyMass.Set || !st.ex.Loading.Loadable() && st.ex.Loading != plan.LoadingAssisted {
 			if p.Load.Or(plan.Load{}).Milli == 0 {
 				st.free = max(st.free, 10*(p.Reps+p.RIR.Or(0)))
 			}
 			continue
 		}
-		o := load.Observation{Grams: p.Load.Value.Grams() + carried, Reps: p.Reps, RIR: p.RIR, Failure: failure, Tested: failure && p.Reps == 1}
+		if st.ex.Loading == plan.LoadingAssisted && (!p.Load.Set || carried == 0) {
+			continue // with help that nobody wrote down
+		}
+		o := load.Observation{Grams: movedWith(st.ex, carried, p.Load.Value), Reps: p.Reps, RIR: p.RIR, Failure: failure, Tested: failure && p.Reps == 1}
 		o.AgeDays = 7 * a.LayoffWeeks.Or(0) // without a date: the day before a layoff, if there was one
 		if p.Date.Set && s.base.Set {
 			o.AgeDays = int32(s.base.Value - p.Date.Value)
@@ -220,6 +223,15 @@ func (s *strengths) carried(e *exercise.Exercise) int64 {
 		return 0
 	}
 	return m.Value.Grams() * int64(e.BodyMassShare) / 1000
+}
+
+// movedWith is what a load moves, in grams: the share of body mass too, less the help of a
+// counterweight.
+func movedWith(e *exercise.Exercise, carried int64, l plan.Load) int64 {
+	if e.Loading == plan.LoadingAssisted {
+		return carried - l.Grams()
+	}
+	return carried + l.Grams()
 }
 
 // entry checks the plan's entry conditions against the estimates.
