@@ -40,6 +40,10 @@ func missing(l *lift, p *plan.Place) string {
 	return strings.Join(names, ", ") + " missing"
 }
 
+// mostHelp is the largest share of the moved body mass, in permille, that a counterweight
+// may take (judgement).
+const mostHelp = 900
+
 // setLoad reports whether it had something to say; one finding an exercise is enough.
 func (a *auditor) setLoad(l *lift, s *plan.Set) bool {
 	if !s.Load.Set {
@@ -47,6 +51,9 @@ func (a *auditor) setLoad(l *lift, s *plan.Set) bool {
 	}
 	v := s.Load.Value
 	loadless := !l.x.Loading.Loadable()
+	if l.x.Loading == plan.LoadingAssisted && len(l.menu.values) > 0 && a.body > 0 && l.share > 0 {
+		loadless = false
+	}
 	switch {
 	case v.Milli < 0 || v.Milli > maxMilli:
 		return false // a slip in the set, told there
@@ -58,6 +65,8 @@ func (a *auditor) setLoad(l *lift, s *plan.Set) bool {
 		a.finding(l.about(ruleUnit), "%s is in %s; what is there at %q is marked in %s, and the request asks for %s.", v, v.Unit, l.in.s.PlaceID, unitNames(l.menu.units), a.r.Constraints.Unit)
 	case !l.menu.has(v):
 		a.finding(l.about(ruleLoad), "%s can't be set at %q with %s.", v, l.in.s.PlaceID, l.x.Loading)
+	case l.x.Loading == plan.LoadingAssisted && v.Grams()*1000 > a.body*int64(l.share)*mostHelp/1000:
+		a.finding(l.about(ruleLoad), "With %s of help less than a tenth of the body mass is left to lift.", v)
 	case len(s.Plates) > 0:
 		if says := platesWrong(l, s); says != "" {
 			a.finding(l.about(rulePlates), "%s", says)

@@ -75,7 +75,7 @@ func (a *auditor) returns() {
 					if !ok {
 						order = append(order, s.s.Reps)
 					}
-					if m := (mark{s.s.Load.Value, s.rir.Value}); !ok || m.load.Cmp(have.load) > 0 {
+					if m := (mark{s.s.Load.Value, s.rir.Value}); !ok || a.heavier(id, m.load, have.load) {
 						now[s.s.Reps] = m
 					}
 				}
@@ -84,7 +84,7 @@ func (a *auditor) returns() {
 				continue
 			}
 			for _, reps := range order {
-				if m, before := now[reps], last[reps]; week > 0 && w.n-week > 2 && !before.load.IsZero() && m.load.Cmp(before.load) > 0 && m.rir >= before.rir {
+				if m, before := now[reps], last[reps]; week > 0 && w.n-week > 2 && !before.load.IsZero() && a.heavier(id, m.load, before.load) && m.rir >= before.rir {
 					f := w.about(ruleReturnLoad)
 					f.ExerciseID = id
 					a.finding(f, "After %d weeks without it the load is %s, %s before.", w.n-week-1, m.load, before.load)
@@ -253,13 +253,14 @@ func (a *auditor) steps() {
 			clear(now)
 			order = order[:0]
 			var m *menu
+			var on *lift
 			for j := range w.sessions {
 				for k := range w.sessions[j].lifts {
 					l := &w.sessions[j].lifts[k]
 					if l.e.ExerciseID != id || l.menu == nil {
 						continue
 					}
-					m = l.menu
+					m, on = l.menu, l
 					for n := range l.work {
 						s := l.work[n].s
 						if s.Kind != plan.SetWorking || !s.Load.Set || s.Load.Value.Milli <= 0 || s.Load.Value.Milli > maxMilli {
@@ -269,7 +270,7 @@ func (a *auditor) steps() {
 						if !ok {
 							order = append(order, s.Reps)
 						}
-						if !ok || s.Load.Value.Cmp(have) > 0 {
+						if !ok || a.heavier(id, s.Load.Value, have) {
 							now[s.Reps] = s.Load.Value
 						}
 					}
@@ -278,12 +279,17 @@ func (a *auditor) steps() {
 			for _, reps := range order {
 				before, ok := last[reps]
 				load := now[reps]
-				if ok && load.Grams()*10 > before.Grams()*11 && load.Grams() > m.above(before)+1 && !a.told[toldKey{id, w.n}] {
+				was, is, next := before.Grams(), load.Grams(), m.above(before)
+				if on.x != nil && on.x.Loading == plan.LoadingAssisted {
+					body := a.body * int64(on.share) / 1000
+					was, is, next = body-was, body-is, body-m.below(before)
+				}
+				if ok && is*10 > was*11 && is > next+1 && !a.told[toldKey{id, w.n}] {
 					f := w.about(ruleStep)
 					f.ExerciseID = id
 					a.finding(f, "From %s to %s at the same repetitions is a step of more than 10 %%.", before, load)
 				}
-				if !ok || load.Cmp(before) > 0 {
+				if !ok || a.heavier(id, load, before) {
 					last[reps] = load
 				}
 			}

@@ -29,7 +29,7 @@ func (a *auditor) repsFirst() {
 		for i := range l.work {
 			now.topped = now.topped && l.work[i].lo >= l.work[i].s.Reps.Max
 		}
-		if before, ok := last[k]; ok && !before.topped && now.load.Cmp(before.load) > 0 {
+		if before, ok := last[k]; ok && !before.topped && a.heavier(k.id, now.load, before.load) {
 			a.finding(l.about(ruleRepsFirst), "%s goes from %s to %s, yet not all sets were at %d repetitions before.", l.name(), before.load, now.load, first.Reps.Max)
 		}
 		last[k] = now

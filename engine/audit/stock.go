@@ -65,6 +65,19 @@ func (m *menu) has(l plan.Load) bool {
 	return i < len(m.values) && m.values[i] <= v+near
 }
 
+// below gives the next load down in grams, 0 where there is none.
+func (m *menu) below(l plan.Load) int64 {
+	v, ok := exactly(l)
+	if !ok {
+		return 0
+	}
+	i, _ := slices.BinarySearch(m.values, v-perMilli(l.Unit))
+	if i == 0 {
+		return 0
+	}
+	return m.values[i-1] / perMilliKg
+}
+
 // gap gives the wider of the steps down and up from a load, in grams.
 func (m *menu) gap(l plan.Load) int64 {
 	v, ok := exactly(l)
@@ -126,7 +139,7 @@ func makeMenu(x *exercise.Exercise, p *plan.Place) *menu {
 		for _, s := range p.Plates {
 			m.unit(s.Mass.Unit)
 		}
-	case plan.LoadingStack:
+	case plan.LoadingStack, plan.LoadingAssisted:
 		for _, s := range stacksFor(x, p) {
 			m.stack(s)
 		}

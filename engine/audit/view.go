@@ -279,12 +279,24 @@ func (a *auditor) moved(l *lift, s *plan.Set) int64 {
 		if v.Milli < 0 || v.Milli > maxMilli || v.Unit != plan.Kilogram && v.Unit != plan.Pound {
 			return 0
 		}
+		if l.x != nil && l.x.Loading == plan.LoadingAssisted {
+			return max(body-v.Grams(), 0)
+		}
 		return body + v.Grams()
 	}
 	if l.x != nil && l.x.Loading == plan.LoadingBodyweight {
 		return body
 	}
 	return 0
+}
+
+// heavier reports whether load x is more to move than y: with a counterweight it is less
+// help.
+func (a *auditor) heavier(id string, x, y plan.Load) bool {
+	if e, ok := a.cat.ByID(id); ok && e.Loading == plan.LoadingAssisted {
+		return x.Cmp(y) < 0
+	}
+	return x.Cmp(y) > 0
 }
 
 func clampReps(n int32) int32 { return min(max(n, 0), maxReps) }

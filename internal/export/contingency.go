@@ -98,7 +98,7 @@ func general(c *plan.Contingency) string {
 		next = "the next lighter load"
 	}
 	words := []string{
-		"{step}, to {load},", "one step", "{step}, to {load}", "one step", ", {load},", "", "{load}", next, "{step}", "one step",
+		"{step}, to {load},", "one step", "{step}, to {load}", "one step", ", {load},", "", ", {load}.", ".", "{load}", next, "{step}", "one step",
 		"Longer than {high} s", "Longer than stated", "Two repetitions more than {high}", "Two repetitions more than stated",
 		"{high} repetitions", "the stated repetitions", "{missed}", missed,
 		"to {most}", "to 3 more than stated", "{most} are", "the plan's repetitions are",

@@ -24,6 +24,9 @@ func (t *text) fixed(id string, l plan.Opt[plan.Load]) string {
 	case loading == plan.LoadingBand:
 		return "band"
 	case loading == plan.LoadingAssisted:
+		if l.Set {
+			return "help " + l.Value.String()
+		}
 		return "counterweight"
 	case loading == plan.LoadingBodyweight, loading == plan.LoadingAdded && l.Value.IsZero():
 		return "body mass"
@@ -45,6 +48,10 @@ func (t *text) deferred(e *plan.ProgramExercise, s *plan.Set, week int32) string
 	out := ""
 	switch d.Reference.Kind {
 	case plan.RefCalibration:
+		if t.helped(e) {
+			out = "the help " + t.foundWhen(e, week) + t.helpOf(e, d.Share, " ")
+			break
+		}
 		out = "the load " + t.foundWhen(e, week)
 		if d.Share != 1000 && d.Share != 0 {
 			out += " × " + factor(d.Share)
@@ -64,6 +71,39 @@ func (t *text) deferred(e *plan.ProgramExercise, s *plan.Set, week int32) string
 		out += ", about " + t.fixed(e.ExerciseID, s.Load)
 	} else if s.Load.Set {
 		out += ", about " + t.fixed(e.ExerciseID, s.Load) + " if all goes as planned"
+	}
+	return out
+}
+
+// helped reports an exercise on a counterweight.
+func (t *text) helped(e *plan.ProgramExercise) bool {
+	x := t.exercise(e.ExerciseID)
+	return x != nil && x.Loading == plan.LoadingAssisted
+}
+
+// helpOf says what help a share of what was moved with the found help asks for:
+// " × 0.95 + 4 kg", as the rest of the body mass is taken off too; "" for all of it.
+func (t *text) helpOf(e *plan.ProgramExercise, p plan.Permille, space string) string {
+	if p == 1000 || p == 0 {
+		return ""
+	}
+	r, body := &t.p.Request, int64(0)
+	if x := t.exercise(e.ExerciseID); x != nil {
+		body = r.Athlete.BodyMass.Value.Grams() * int64(x.BodyMassShare) / 1000
+	}
+	unit := r.Constraints.Unit
+	if unit == plan.UnitUnspecified {
+		unit = plan.Kilogram
+	}
+	sign, off := "+", body*int64(1000-p)/1000
+	if off < 0 {
+		sign, off = "−", -off
+	}
+	more := plan.Kg(off).In(unit)
+	more.Milli = (more.Milli + 250) / 500 * 500
+	out := space + "×" + space + factor(p) + space + sign + space + more.Number()
+	if space != "" {
+		out += " " + unit.String()
 	}
 	return out
 }
@@ -107,6 +147,8 @@ func (t *text) cell(e *plan.ProgramExercise) string {
 			list = distinct(list, "find") // about what, stands in the week in full
 		case s.Deferred.Set && ref == plan.RefCalibration && s.Load.Set:
 			list = distinct(list, "~"+s.Load.Value.Number())
+		case s.Deferred.Set && ref == plan.RefCalibration && t.helped(e) && s.Deferred.Value.Share != 1000:
+			list = distinct(list, t.helpOf(e, s.Deferred.Value.Share, ""))
 		case s.Deferred.Set && ref == plan.RefCalibration:
 			list = distinct(list, "×"+factor(s.Deferred.Value.Share))
 		case s.Deferred.Set && s.Load.Set:
@@ -146,6 +188,9 @@ func (t *text) warmups(e *plan.ProgramExercise, week int32) string {
 		}
 		one := work(s)
 		switch {
+		case s.Deferred.Set && !s.Load.Set && t.helped(e) && s.Deferred.Value.Reference.Kind == plan.RefCalibration:
+			of = " (the help " + t.foundWhen(e, week) + ")"
+			one += " @ help" + t.helpOf(e, s.Deferred.Value.Share, " ")
 		case s.Deferred.Set && !s.Load.Set:
 			of = " of the load " + t.foundWhen(e, week)
 			one += " @ " + s.Deferred.Value.Share.String()
@@ -171,7 +216,14 @@ func (t *text) warmups(e *plan.ProgramExercise, week int32) string {
 		return ""
 	}
 	if unit == "" && of == "" && !mixed {
-		return "lighter sets first, up to " + number(int32(len(list))) + " × " + list[0] + ", a step heavier each time"
+		step := "a step heavier each time"
+		if t.helped(e) {
+			step = "less help each time"
+		}
+		return "lighter sets first, up to " + number(int32(len(list))) + " × " + list[0] + ", " + step
+	}
+	if of == "" && t.helped(e) {
+		of = " of help"
 	}
 	return "warm-up " + strings.Join(list, ", ") + unit + of
 }

@@ -48,7 +48,7 @@ func place(l plan.Loading) string {
 	switch l {
 	case plan.LoadingAdded:
 		return "hang: "
-	case plan.LoadingStack:
+	case plan.LoadingStack, plan.LoadingAssisted:
 		return "on the stack: "
 	case plan.LoadingDumbbell, plan.LoadingDumbbellPair:
 		return "each end: "
@@ -59,7 +59,7 @@ func place(l plan.Loading) string {
 // sum prints the pieces that are put on.
 func sum(s *plan.Set, loading plan.Loading) string {
 	list := s.Plates
-	if loading == plan.LoadingStack {
+	if loading == plan.LoadingStack || loading == plan.LoadingAssisted {
 		list = append([]plan.Load{s.Base.Value}, s.AddOns...)
 	}
 	if len(list) == 0 {
@@ -87,7 +87,7 @@ func sum(s *plan.Set, loading plan.Loading) string {
 // base prints what the pieces are put on, and the collars.
 func base(s *plan.Set, loading plan.Loading) string {
 	var out []string
-	if s.Base.Set && loading != plan.LoadingStack {
+	if s.Base.Set && loading != plan.LoadingStack && loading != plan.LoadingAssisted {
 		what := "bar "
 		if loading != plan.LoadingBar {
 			what = "handle "
@@ -115,7 +115,7 @@ func foreign(s *plan.Set) bool {
 // it: "a side: 106.36 = 45 lb + 20 kg + 5 lb; ...; collars 1 kg", rising.
 func (t *text) sums(ph *plan.Phase) []string {
 	var out []string
-	for _, l := range [...]plan.Loading{plan.LoadingBar, plan.LoadingPlateMachine, plan.LoadingDumbbell, plan.LoadingDumbbellPair, plan.LoadingAdded, plan.LoadingStack} {
+	for _, l := range [...]plan.Loading{plan.LoadingBar, plan.LoadingPlateMachine, plan.LoadingDumbbell, plan.LoadingDumbbellPair, plan.LoadingAdded, plan.LoadingStack, plan.LoadingAssisted} {
 		var found []*plan.Set
 		for i := range ph.Weeks {
 			for k := range ph.Weeks[i].Sessions {

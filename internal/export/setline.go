@@ -117,6 +117,9 @@ func (t *text) head(e *plan.ProgramExercise, r *run, week int32) string {
 	switch s.Kind {
 	case plan.SetCalibration:
 		out = "find the load: a set of " + work(s)
+		if t.helped(e) {
+			out = "find the help: a set of " + work(s)
+		}
 		if rir := reserve(r.sets); rir != "" && rir != "failure" {
 			out += " that leaves " + rir + " in reserve"
 		}
@@ -202,6 +205,9 @@ func (t *text) falling(e *plan.ProgramExercise, runs []run) string {
 		out += " each side"
 	}
 	loads := strings.Join(load, ", ") + " " + unit.String()
+	if t.helped(e) {
+		loads = "help " + loads
+	}
 	if x != nil && x.Loading.PerHand() {
 		loads += " a hand"
 	}

@@ -224,6 +224,8 @@ func (t *text) slotRows(g *grid, s *slot, marks *legend) {
 			below = append(below, "a hand")
 		case x.Loading == plan.LoadingAdded && said(loads):
 			below = append(below, "added")
+		case x.Loading == plan.LoadingAssisted && said(loads):
+			below = append(below, "help")
 		}
 	}
 	label := "  " + strings.Join(below, ", ")
