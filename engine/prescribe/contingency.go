@@ -137,6 +137,9 @@ func above(in *Input, sets []plan.Set) plan.Contingency {
 func stepFrom(in *Input, from plan.Load, sign int64) (load.Option, bool) {
 	o, ok := in.next(from, sign > 0)
 	step := in.Exercise.Step(from.Unit)
+	if step.IsZero() {
+		return o, ok // a counterweight has no step but its own
+	}
 	wide := plan.Load{Milli: from.Milli + sign*step.Milli, Unit: from.Unit}
 	if n, found := in.Menu.Nearest(wide, false); ok && found && int64(n.Load.Cmp(o.Load)) == sign {
 		return n, true

@@ -106,6 +106,8 @@ func racks() []rack {
 	dial := plan.Place{Adjustables: []plan.Adjustable{{Count: 1, Settings: []plan.Load{plan.Lb(5000), plan.Lb(10_000), plan.Lb(15_000), plan.Lb(25_000), plan.Lb(40_000), plan.Lb(52_500)}}}}
 	tower := plan.Place{Stacks: []plan.Stack{{Kind: plan.LatPulldownStation, Settings: []plan.Load{plan.Kg(10_000), plan.Kg(20_000), plan.Kg(30_000), plan.Kg(37_000), plan.Kg(44_000), plan.Kg(51_000), plan.Kg(58_000)}, AddOns: plates(kg, 2500, 2)}}}
 	coarse := plan.Place{Dumbbells: []plan.HeldStock{{Mass: plan.Kg(5000), Count: 2}, {Mass: plan.Kg(10_000), Count: 2}, {Mass: plan.Kg(15_000), Count: 2}}}
+	help := plan.Place{Stacks: []plan.Stack{{Kind: plan.AssistedPullUpMachine, First: plan.Kg(7000), Step: plan.Kg(7000), Last: plan.Kg(70_000)}}}
+	pounds := plan.Place{Stacks: []plan.Stack{{Kind: plan.AssistedPullUpMachine, First: plan.Lb(10_000), Step: plan.Lb(10_000), Last: plan.Lb(150_000), AddOns: plates(lb, 5000, 1)}}}
 	raise := plan.Range{Min: 10, Max: 15}
 	return []rack{
 		{"mixed plates on a 20 kg bar: 2 pairs of 20 kg and 45 lb, one pair of 25 lb, 5 kg, 10 lb, 2.5 lb", "back-squat", bar(plan.Kg(20_000), mixed...), plan.Barbell, kg, []int64{80_000, 100_000, 120_000, 140_000, 160_000}, 3, fives, 2},
@@ -120,6 +122,8 @@ func racks() []rack {
 		{"one dumbbell with a dial in pounds", "one-arm-dumbbell-row", dial, plan.Dumbbells, lb, []int64{15_000, 22_000, 30_000}, 3, plan.Range{Min: 8, Max: 12}, 2},
 		{"uneven stack with two add-ons of 2.5 kg", "lat-pulldown", tower, plan.LatPulldownStation, kg, []int64{30_000, 48_000, 60_000, 72_000, 90_000}, 3, plan.Range{Min: 8, Max: 10}, 2},
 		{"dumbbells by 5 kg, lateral raise", "lateral-raise", coarse, plan.Dumbbells, kg, []int64{8000, 10_000, 12_000, 14_000, 16_000}, 3, raise, 2},
+		{"assisted pull-up at 80 kg, counterweight of 7 to 70 kg; wanted is what is moved", "assisted-pull-up", help, plan.AssistedPullUpMachine, kg, []int64{30_000, 60_000, 75_000, 90_000, 105_000}, 3, plan.Range{Min: 6, Max: 10}, 2},
+		{"the same in pounds with an add-on, triples", "assisted-pull-up", pounds, plan.AssistedPullUpMachine, lb, []int64{60_000, 75_000, 90_000}, 3, plan.Range{Min: 3, Max: 3}, 1},
 	}
 }
 
@@ -195,7 +199,7 @@ func TestBandsAndCounterweightsGoByReserve(t *testing.T) {
 		"assisted-pull-up": {"less help is more load", prescribe.TextMissedAssist, prescribe.TextAboveAssist, "one step less help"},
 	} {
 		in := request(t, id, 0, sets(3, 8, 12, rir(2), 90))
-		in.Athlete.FreeRepsTenths = 80
+		in.Athlete.FreeRepsTenths, in.Menu = 80, nil
 		out, err := prescribe.Exercise(in)
 		require.NoError(t, err)
 		require.Len(t, out.Sets, 3)

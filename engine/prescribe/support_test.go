@@ -31,7 +31,7 @@ func gym(unit plan.MassUnit) plan.Place {
 
 func menu(ex *exercise.Exercise, p plan.Place) *load.Menu {
 	kind := ex.Bar
-	if ex.Loading == plan.LoadingStack && len(ex.Equipment) > 0 && len(ex.Equipment[0]) > 0 {
+	if (ex.Loading == plan.LoadingStack || ex.Loading == plan.LoadingAssisted) && len(ex.Equipment) > 0 && len(ex.Equipment[0]) > 0 {
 		kind = ex.Equipment[0][0]
 	}
 	m := load.MenuFor(ex.Loading, kind, &p)

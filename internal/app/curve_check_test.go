@@ -123,6 +123,11 @@ func (c *curveCheck) exercise(w *plan.Week, s *plan.Session, e *plan.ProgramExer
 			return // what it costs is not known
 		}
 		grams := float64(set.Load.Value.Grams()) + body
+		sign := 1.0
+		if x.Loading == plan.LoadingAssisted { // its load is what it takes off
+			sign = -1
+			grams = body - float64(set.Load.Value.Grams())
+		}
 		var can [readings]float64
 		half := 0.0
 		for r := range readings {
@@ -130,7 +135,7 @@ func (c *curveCheck) exercise(w *plan.Week, s *plan.Session, e *plan.ProgramExer
 			can[r] = c.m.capacity(fresh, d[r])
 			if r == cubic {
 				half = c.halfStep(x, s.PlaceID, set.Load.Value, func(to float64) float64 {
-					return c.m.capacity(c.m.fresh(r, known.Curve, slope, (to+body)/one), d[r]) - can[r]
+					return c.m.capacity(c.m.fresh(r, known.Curve, slope, (sign*to+body)/one), d[r]) - can[r]
 				})
 				if fresh >= curveReps {
 					can[r] = math.Inf(1) // lighter than the curve goes: at least so many
@@ -211,8 +216,11 @@ func (c *curveCheck) halfStep(x *exercise.Exercise, place string, l plan.Load, m
 		if !math.IsInf(least, 1) {
 			up, down = g+least, g-least
 		}
-	case plan.LoadingStack:
+	case plan.LoadingStack, plan.LoadingAssisted:
 		for _, k := range here.Stacks {
+			if x.Loading == plan.LoadingAssisted && k.Kind != plan.AssistedPullUpMachine && k.Kind != plan.EquipmentUnspecified {
+				continue
+			}
 			up, down = g+float64(k.Step.Grams()), g-float64(k.Step.Grams())
 		}
 	default:

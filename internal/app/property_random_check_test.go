@@ -215,6 +215,9 @@ func (v *verdict) sets(w *plan.Week, s *plan.Session, e *plan.ProgramExercise, x
 				v.wrong("unit", "%s", where)
 			}
 			v.plates(set, x, here, where)
+			if body := v.p.Request.Athlete.BodyMass.Value.Grams() * int64(x.BodyMassShare); x.Loading == plan.LoadingAssisted && set.Load.Value.Grams()*10_000 > 9*body {
+				v.wrong("help", "%s leaves next to nothing of %d g", where, body/1000)
+			}
 		}
 		if set.Kind == plan.SetWarmup {
 			if set.Load.Set && known != nil && a.share(set) > a.share(&e.Sets[len(e.Sets)-1]) && a.share(set) > a.heaviest(e) {

@@ -51,8 +51,13 @@ func newAthlete(v *verdict, w *plan.Week, x *exercise.Exercise, s *plan.Strength
 	return a
 }
 
-// share gives the moved mass in grams.
-func (a *athlete) share(s *plan.Set) int64 { return s.Load.Value.Grams() + a.body }
+// share gives the moved mass in grams: a counterweight takes its load off.
+func (a *athlete) share(s *plan.Set) int64 {
+	if a.x.Loading == plan.LoadingAssisted {
+		return a.body - s.Load.Value.Grams()
+	}
+	return s.Load.Value.Grams() + a.body
+}
 
 func (a *athlete) heaviest(e *plan.ProgramExercise) int64 {
 	top := int64(0)
@@ -233,7 +238,7 @@ func (v *verdict) reserve(w *plan.Week, session *plan.Session, e *plan.ProgramEx
 
 // needed gives the fewest repetitions to failure that a load may stand for.
 func (v *verdict) needed(x *exercise.Exercise, a *athlete) int32 {
-	if !x.Loading.Loadable() {
+	if !x.Loading.Loadable() && x.Loading != plan.LoadingAssisted {
 		return 0
 	}
 	n := v.bounds.leastRM

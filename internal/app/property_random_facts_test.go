@@ -235,8 +235,11 @@ func (s *shelf) builds(x *exercise.Exercise, l plan.Load) bool {
 		}
 	case plan.LoadingPlateMachine:
 		return len(s.p.Plates) > 0 && any(0, s.pairs)
-	case plan.LoadingStack:
+	case plan.LoadingStack, plan.LoadingAssisted:
 		for _, k := range s.p.Stacks {
+			if x.Loading == plan.LoadingAssisted && k.Kind != plan.EquipmentUnspecified && k.Kind != plan.AssistedPullUpMachine {
+				continue
+			}
 			for v := exactly(k.First); v <= exactly(k.Last); v += exactly(k.Step) {
 				if l.Unit == k.First.Unit && near(v) {
 					return true

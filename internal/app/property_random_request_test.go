@@ -8,6 +8,7 @@ import (
 
 	"github.com/phasewright/phasewright/engine"
 	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/load"
 	"github.com/phasewright/phasewright/engine/plan"
 )
 
@@ -175,6 +176,11 @@ func (d *drawer) stock(p *plan.Place) {
 	p.Stacks = []plan.Stack{{First: d.mass(5000, 500, 1000), Step: d.mass(1000*int64(d.n(2, 10, "stack step")), 500, 1000), Last: d.mass(100_000, 500, 1000)}}
 	for _, item := range p.Items {
 		switch item {
+		case plan.AssistedPullUpMachine:
+			if d.chance(60, "counterweight") {
+				p.Stacks = append(p.Stacks, plan.Stack{Kind: item, First: d.mass(1000*int64(d.n(2, 10, "first help")), 500, 1000),
+					Step: d.mass(1000*int64(d.n(2, 10, "step of help")), 500, 1000), Last: d.mass(1000*int64(d.n(30, 120, "most help")), 500, 1000)})
+			}
 		case plan.Barbell, plan.EZBar, plan.TrapBar:
 			p.Bars = append(p.Bars, plan.Bar{Kind: item, Mass: d.mass(1000*int64(d.n(7, 25, "bar")), 500, 1000)})
 		case plan.Dumbbells:
@@ -328,7 +334,7 @@ func (d *drawer) muscle(label string) plan.Muscle {
 
 func (d *drawer) performances() {
 	a := &d.r.Athlete
-	big := []string{"back-squat", "bench-press", "deadlift", "overhead-press", "leg-press", "lat-pulldown", "dumbbell-bench-press", "goblet-squat", "push-up", "pull-up", "dip", "barbell-curl", "leg-extension"}
+	big := []string{"back-squat", "bench-press", "deadlift", "overhead-press", "leg-press", "lat-pulldown", "dumbbell-bench-press", "goblet-squat", "push-up", "pull-up", "dip", "barbell-curl", "leg-extension", "assisted-pull-up", "assisted-dip"}
 	for range max(0, d.n(-2, 8, "performances")) {
 		id := big[d.n(0, int32(len(big))-1, "big")]
 		if d.chance(40, "any exercise") {
@@ -341,7 +347,10 @@ func (d *drawer) performances() {
 		p := plan.Performance{ExerciseID: id, Reps: d.n(1, 15, "reps")}
 		switch {
 		case x.Loading.Loadable() && x.Loading != plan.LoadingAdded:
-			p.Load = plan.Some(d.mass(int64(x.MaxPlausibleKg)*10*int64(d.n(15, 55, "of the most")), 500, 1000))
+			p.Load = plan.Some(d.mass(min(int64(x.MaxPlausibleKg), load.MaxPlausible(string(x.Curve))/1000)*10*int64(d.n(15, 55, "of the most")), 500, 1000))
+		case x.Loading == plan.LoadingAssisted && a.BodyMass.Set && d.chance(80, "help said"):
+			body := a.BodyMass.Value.Grams()
+			p.Load = plan.Some(d.mass(body*int64(d.n(5, 80, "help"))/100, 500, 1000))
 		case x.Loading == plan.LoadingAdded && d.chance(50, "added"):
 			p.Load = plan.Some(d.mass(1000*int64(d.n(1, 20, "added load")), 500, 1000))
 		}
@@ -353,9 +362,15 @@ func (d *drawer) performances() {
 		if d.base.Set && d.chance(60, "performed on") {
 			p.Date = plan.Some(d.base.Value.AddDays(-int(d.n(0, 300, "days ago"))))
 		}
+		if slices.ContainsFunc(a.Performances, func(o plan.Performance) bool { return o.ExerciseID == id && (tests(&o) || tests(&p)) }) {
+			continue // it could contradict the other
+		}
 		a.Performances = append(a.Performances, p)
 	}
 }
+
+// tests reports a tested 1RM.
+func tests(p *plan.Performance) bool { return p.Reps == 1 && p.RIR.Or(0) == 0 }
 
 func (d *drawer) restrictions() {
 	for range max(0, d.n(-5, 2, "restrictions")) {

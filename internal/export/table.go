@@ -183,7 +183,8 @@ func (t *text) slotRows(g *grid, s *slot, marks *legend) {
 		loads[i] = t.cell(x)
 		marks.deferred = marks.deferred || strings.Contains(loads[i], "≈")
 		marks.guessed = marks.guessed || strings.Contains(loads[i], "~")
-		marks.found = marks.found || strings.Contains(loads[i], "×")
+		marks.helped = marks.helped || t.helped(x) && strings.Contains(loads[i], "×")
+		marks.found = marks.found || !t.helped(x) && strings.Contains(loads[i], "×")
 		marks.finds = marks.finds || strings.Contains(loads[i], "find")
 		work := working(x)
 		if rirs[i] = reserve(work); rirs[i] == "failure" {
@@ -304,7 +305,7 @@ func said(cells []string) bool {
 }
 
 // legend collects the marks that need a word.
-type legend struct{ finds, found, guessed, places, deferred, failure bool }
+type legend struct{ finds, found, helped, guessed, places, deferred, failure bool }
 
 func (l *legend) says() []string {
 	var out []string
@@ -315,6 +316,9 @@ func (l *legend) says() []string {
 		out = append(out, "×1.04: the load found in the exercise's first session (of a machine: on that very machine), times 1.04")
 	} else if l.found {
 		out = append(out, "×1.04: the load found in the exercise's first session, times 1.04")
+	}
+	if l.helped {
+		out = append(out, "×0.95+4: the help found in the exercise's first session, times 0.95, and 4 more; the nearest that can be set")
 	}
 	if l.guessed {
 		out = append(out, "~80: estimated from another lift; where the first session found a tenth more than it states, take a tenth more")

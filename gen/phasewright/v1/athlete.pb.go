@@ -639,7 +639,8 @@ type Performance struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Id of the exercise.
 	ExerciseId string `protobuf:"bytes,1,opt,name=exercise_id,json=exerciseId,proto3" json:"exercise_id,omitempty"`
-	// What was on the bar, in one hand, or added to the body; unset for body mass alone.
+	// What was on the bar, in one hand, or added to the body; unset for body mass alone. On a
+	// counterweight the help that it gave, above zero: less help is the heavier set.
 	Load *Mass `protobuf:"bytes,2,opt,name=load,proto3" json:"load,omitempty"`
 	// Repetitions done.
 	Reps int32 `protobuf:"varint,3,opt,name=reps,proto3" json:"reps,omitempty"`

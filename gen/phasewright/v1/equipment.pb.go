@@ -250,7 +250,8 @@ const (
 	Loading_LOADING_BODYWEIGHT Loading = 9
 	// A band: no load in numbers.
 	Loading_LOADING_BAND Loading = 10
-	// A counterweight takes part of the body mass: no load in numbers.
+	// A counterweight takes part of the body mass; the load is that help, so less is heavier. In
+	// numbers where the place has the machine's stack and the body mass is known.
 	Loading_LOADING_ASSISTED Loading = 11
 )
 

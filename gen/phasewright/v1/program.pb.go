@@ -373,7 +373,8 @@ type DeferredLoad struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The estimate.
 	Reference *Reference `protobuf:"bytes,1,opt,name=reference,proto3" json:"reference,omitempty"`
-	// Share of its one-repetition maximum, at most one decimal.
+	// Share of its one-repetition maximum, at most one decimal; with a counterweight of all that is
+	// moved, body mass less help.
 	SharePercent  float64 `protobuf:"fixed64,2,opt,name=share_percent,json=sharePercent,proto3" json:"share_percent,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -442,8 +443,8 @@ type Set struct {
 	Rir *int32 `protobuf:"varint,7,opt,name=rir,proto3,oneof" json:"rir,omitempty"`
 	// Until no further repetition is possible.
 	ToFailure bool `protobuf:"varint,8,opt,name=to_failure,json=toFailure,proto3" json:"to_failure,omitempty"`
-	// What to put on the bar, in each hand or on the body; with a deferred load, what it will be if
-	// all goes as planned.
+	// What to put on the bar, in each hand or on the body, or the help to set on a counterweight;
+	// with a deferred load, what it will be if all goes as planned.
 	Load *Mass `protobuf:"bytes,9,opt,name=load,proto3" json:"load,omitempty"`
 	// Where the load is fixed only on the day.
 	Deferred *DeferredLoad `protobuf:"bytes,10,opt,name=deferred,proto3" json:"deferred,omitempty"`
@@ -625,7 +626,7 @@ type Contingency struct {
 	TextId string `protobuf:"bytes,2,opt,name=text_id,json=textId,proto3" json:"text_id,omitempty"`
 	// What to do.
 	Description string `protobuf:"bytes,3,opt,name=description,proto3" json:"description,omitempty"`
-	// Change of the load.
+	// Change of the load; above zero is more help of a counterweight.
 	LoadChange *MassChange `protobuf:"bytes,4,opt,name=load_change,json=loadChange,proto3" json:"load_change,omitempty"`
 	// Ids of exercises to do instead.
 	SwapExerciseIds []string `protobuf:"bytes,5,rep,name=swap_exercise_ids,json=swapExerciseIds,proto3" json:"swap_exercise_ids,omitempty"`
