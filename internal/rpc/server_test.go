@@ -41,7 +41,7 @@ func (c canned) Generate(ctx context.Context, r plan.Request) (plan.Program, err
 }
 func (c canned) Rework(ctx context.Context, _ *plan.Program, r plan.Request, how plan.Rework) (plan.Program, error) {
 	p, err := c.generate(ctx, r)
-	p.Reworked = plan.Some(plan.Reworked{Week: 1, Rework: how})
+	p.Reworked = plan.Some(plan.Reworked{Week: 1, Asked: how})
 	return p, err
 }
 func (canned) Audit(*plan.Program) []plan.Finding {
