@@ -23,10 +23,11 @@ const (
 	Exists
 	Stale
 	Canceled
-	Unavailable // another process does not answer, or not in time: trying again may help
+	Unavailable     // another process does not answer, or not in time: trying again may help
+	Unauthenticated // who calls is not known
 )
 
-var kindNames = [...]string{"internal", "invalid", "infeasible", "refused", "not found", "exists", "stale", "canceled", "unavailable"}
+var kindNames = [...]string{"internal", "invalid", "infeasible", "refused", "not found", "exists", "stale", "canceled", "unavailable", "unauthenticated"}
 
 // String gives a plain name.
 func (k Kind) String() string { return kindNames[k] }

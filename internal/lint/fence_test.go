@@ -55,7 +55,7 @@ var rooms = []room{
 	{"internal/export", floor2},
 
 	{"internal/service", join(floor3, "internal/export")},
-	{"internal/wire", join(floor3, "gen/*")},
+	{"internal/wire", join(floor3, "internal/service", "gen/*")},
 	{"internal/rpc", join(floor4, "internal/service", "internal/wire", "gen/*")},
 	{"internal/gateway", join(floor4, "internal/service", "gen/*")},
 	{"internal/web", join(floor4, "internal/service")},

@@ -49,7 +49,8 @@ var table = [...]codes.Code{
 	fault.Stale:      codes.Aborted,
 	fault.Canceled:   codes.Canceled,
 
-	fault.Unavailable: codes.Unavailable,
+	fault.Unavailable:     codes.Unavailable,
+	fault.Unauthenticated: codes.Unauthenticated,
 }
 
 // maxDetails bounds the violations in bytes. Details travel as a header in base64, and

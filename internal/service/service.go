@@ -25,11 +25,23 @@ type Engine interface {
 	Catalogue() *exercise.Catalogue
 }
 
-// Service runs the use cases. It keeps nothing and is safe for concurrent use.
-type Service struct{ engine Engine }
+// Service runs the use cases. It is safe for concurrent use. Without storage it keeps
+// nothing, and what is stored is Refused NO_STORE.
+type Service struct {
+	engine  Engine
+	storage *Storage
+	mint    *Mint
+	tokens  *tokens
+}
 
 // New makes a service.
-func New(e Engine) *Service { return &Service{engine: e} }
+func New(e Engine, options ...Option) *Service {
+	s := &Service{engine: e}
+	for _, o := range options {
+		o(s)
+	}
+	return s
+}
 
 // Generate makes the program of a request. Its faults are those of engine.Engine.
 func (s *Service) Generate(ctx context.Context, r plan.Request) (plan.Program, error) {

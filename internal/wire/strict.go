@@ -9,7 +9,11 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"github.com/phasewright/phasewright/engine/fault"
 )
@@ -110,6 +114,12 @@ func (c *checker) message(n *node, d protoreflect.MessageDescriptor, path string
 	case "google.protobuf.Value":
 		c.free(n, path)
 		return
+	case "google.protobuf.Timestamp":
+		c.text(n, path, "a time is needed, such as 2026-01-05T18:30:00Z", &timestamppb.Timestamp{})
+		return
+	case "google.protobuf.FieldMask":
+		c.text(n, path, "names of fields with commas between are needed, such as \"profile.bodyMass,profile.sex\"", &fieldmaskpb.FieldMask{})
+		return
 	}
 	if n.kind != isObject {
 		c.out = append(c.out, "{}"...)
@@ -162,6 +172,21 @@ func (c *checker) message(n *node, d protoreflect.MessageDescriptor, path string
 		}
 	}
 	c.out = append(c.out, '}')
+}
+
+// text writes a message that JSON spells as text.
+func (c *checker) text(n *node, path, want string, as proto.Message) {
+	quoted := appendText(nil, n.text)
+	if n.kind != isText || protojson.Unmarshal(quoted, as) != nil {
+		c.out = append(c.out, "null"...)
+		got := kindNames[n.kind]
+		if n.kind == isText {
+			got = strconv.Quote(short(n.text))
+		}
+		c.add(ReasonType, path, n.line, "is "+got+"; "+want)
+		return
+	}
+	c.out = append(c.out, quoted...)
 }
 
 func (c *checker) list(n *node, f protoreflect.FieldDescriptor, path string) {
