@@ -33,6 +33,13 @@ type fake struct {
 	pb.UnimplementedStrengthServiceServer
 	pb.UnimplementedStrategyServiceServer
 	pb.UnimplementedCatalogueServiceServer
+	pb.UnimplementedAthleteServiceServer
+	pb.UnimplementedPerformanceServiceServer
+	pb.UnimplementedSessionLogServiceServer
+	pb.UnimplementedMeasurementServiceServer
+	pb.UnimplementedOwnExerciseServiceServer
+	pb.UnimplementedPlanServiceServer
+	pb.UnimplementedProgramRecordServiceServer
 
 	answer func(ctx context.Context) error // nil is success
 
@@ -106,6 +113,13 @@ func serve(t testing.TB, f *fake, change ...func(*Options)) http.Handler {
 	pb.RegisterStrengthServiceServer(s, f)
 	pb.RegisterStrategyServiceServer(s, f)
 	pb.RegisterCatalogueServiceServer(s, f)
+	pb.RegisterAthleteServiceServer(s, f)
+	pb.RegisterPerformanceServiceServer(s, f)
+	pb.RegisterSessionLogServiceServer(s, f)
+	pb.RegisterMeasurementServiceServer(s, f)
+	pb.RegisterOwnExerciseServiceServer(s, f)
+	pb.RegisterPlanServiceServer(s, f)
+	pb.RegisterProgramRecordServiceServer(s, f)
 	go func() { _ = s.Serve(l) }()
 	t.Cleanup(s.Stop)
 	conn, err := grpc.NewClient("passthrough:///in-memory", grpc.WithTransportCredentials(insecure.NewCredentials()),

@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"net/http"
 	"runtime/debug"
+	"strings"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/grpc"
@@ -63,17 +64,25 @@ func New(conn grpc.ClientConnInterface, o Options) (http.Handler, error) {
 		pb.File_phasewright_v1_strength_service_proto,
 		pb.File_phasewright_v1_strategy_service_proto,
 		pb.File_phasewright_v1_catalogue_service_proto,
+		pb.File_phasewright_v1_athlete_service_proto,
+		pb.File_phasewright_v1_performance_service_proto,
+		pb.File_phasewright_v1_session_log_service_proto,
+		pb.File_phasewright_v1_measurement_service_proto,
+		pb.File_phasewright_v1_own_exercise_service_proto,
+		pb.File_phasewright_v1_plan_service_proto,
+		pb.File_phasewright_v1_program_record_service_proto,
 	)
 	g.pages = g.ownPages()
 	nothing := func(string) (string, bool) { return "", false }
+	key := func(name string) (string, bool) { return "idempotency-key", strings.EqualFold(name, "Idempotency-Key") }
 	g.mux = runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, jsonMarshaler{}),
 		runtime.WithMiddlewares(g.check),
 		runtime.WithErrorHandler(g.callError),
 		runtime.WithRoutingErrorHandler(g.routingError),
-		// No header becomes metadata or comes back from it. Authorization and the
-		// peer's address pass all the same.
-		runtime.WithIncomingHeaderMatcher(nothing),
+		// No other header becomes metadata, and none comes back from it. Authorization and
+		// the peer's address pass all the same.
+		runtime.WithIncomingHeaderMatcher(key),
 		runtime.WithOutgoingHeaderMatcher(nothing),
 		runtime.WithOutgoingTrailerMatcher(nothing),
 		runtime.WithDisablePathLengthFallback(),
@@ -86,6 +95,13 @@ func New(conn grpc.ClientConnInterface, o Options) (http.Handler, error) {
 		pb.RegisterStrengthServiceHandlerClient(ctx, g.mux, pb.NewStrengthServiceClient(conn)),
 		pb.RegisterStrategyServiceHandlerClient(ctx, g.mux, pb.NewStrategyServiceClient(conn)),
 		pb.RegisterCatalogueServiceHandlerClient(ctx, g.mux, pb.NewCatalogueServiceClient(conn)),
+		pb.RegisterAthleteServiceHandlerClient(ctx, g.mux, pb.NewAthleteServiceClient(conn)),
+		pb.RegisterPerformanceServiceHandlerClient(ctx, g.mux, pb.NewPerformanceServiceClient(conn)),
+		pb.RegisterSessionLogServiceHandlerClient(ctx, g.mux, pb.NewSessionLogServiceClient(conn)),
+		pb.RegisterMeasurementServiceHandlerClient(ctx, g.mux, pb.NewMeasurementServiceClient(conn)),
+		pb.RegisterOwnExerciseServiceHandlerClient(ctx, g.mux, pb.NewOwnExerciseServiceClient(conn)),
+		pb.RegisterPlanServiceHandlerClient(ctx, g.mux, pb.NewPlanServiceClient(conn)),
+		pb.RegisterProgramRecordServiceHandlerClient(ctx, g.mux, pb.NewProgramRecordServiceClient(conn)),
 	)
 }
 

@@ -96,12 +96,17 @@ func idOf(collection, name string) (string, error) {
 }
 
 // missing says which resource there is none of; other errors stay as they are.
-func missing(kind, name string, err error) error {
+func missing(kind, name string, err error) error { return missingAt(kind, name, "name", err) }
+
+func missingAt(kind, name, field string, err error) error {
 	f, ok := fault.As(err)
 	if !ok || f.Kind != fault.NotFound || len(f.Violations) == 0 {
 		return err
 	}
 	v := &f.Violations[0]
-	return with(codes.NotFound, v.Says, info(f.Kind, v.Reason, "name"),
+	if v.Field == "request_id" { // which says what was done once, not what there is
+		return err
+	}
+	return with(codes.NotFound, v.Says, info(f.Kind, v.Reason, field),
 		&errdetails.ResourceInfo{ResourceType: kind, ResourceName: name, Description: v.Says}).Err()
 }

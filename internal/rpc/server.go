@@ -24,6 +24,8 @@ type Options struct {
 	Log      *slog.Logger
 	Deadline time.Duration // most time of a call, whatever the caller allows; 30 s
 	Message  int           // most bytes of a message, unzipped; 4 MiB
+	// Caller says who calls; nil lets nobody at what is stored. Its error is the answer.
+	Caller func(context.Context) (service.Caller, error)
 }
 
 // What bounds a connection. gRPC's own defaults are: streams and age without limit,
@@ -61,6 +63,9 @@ func NewServer(s *service.Service, o Options) *Server {
 		o.Message = messageBytes
 	}
 	around := layers{logged(o.Log), explained(o.Log), timed(o.Deadline)}
+	if o.Caller != nil {
+		around = append(around, known(o.Caller))
+	}
 	server := grpc.NewServer(
 		grpc.MaxConcurrentStreams(maxStreams),
 		grpc.MaxHeaderListSize(maxHeaders),
@@ -79,6 +84,13 @@ func NewServer(s *service.Service, o Options) *Server {
 	pb.RegisterStrengthServiceServer(at, &strength{service: s})
 	pb.RegisterStrategyServiceServer(at, &strategies{service: s})
 	pb.RegisterCatalogueServiceServer(at, &catalogue{service: s})
+	pb.RegisterAthleteServiceServer(at, &athletes{service: s})
+	pb.RegisterPerformanceServiceServer(at, &performances{service: s})
+	pb.RegisterSessionLogServiceServer(at, &sessionLogs{service: s})
+	pb.RegisterMeasurementServiceServer(at, &measurements{service: s})
+	pb.RegisterOwnExerciseServiceServer(at, &ownExercises{service: s})
+	pb.RegisterPlanServiceServer(at, &plans{service: s})
+	pb.RegisterProgramRecordServiceServer(at, &records{service: s})
 	h := health.NewServer()
 	h.SetServingStatus("", grpc_health_v1.HealthCheckResponse_NOT_SERVING)
 	grpc_health_v1.RegisterHealthServer(at, h)

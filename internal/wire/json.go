@@ -48,6 +48,7 @@ func ReadJSON(data []byte, into proto.Message) (written map[string]string, err e
 		// The checker should have found it; this is the net below.
 		return written, fault.New(fault.Invalid, ReasonType, "", err.Error())
 	}
+	c.setMasks(into)
 	return written, nil
 }
 

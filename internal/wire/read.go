@@ -57,6 +57,7 @@ func decode(n *node, into proto.Message, lines map[string]int) error {
 		// The checker should have found it; this is the net below.
 		return fault.New(fault.Invalid, ReasonType, "", err.Error())
 	}
+	c.setMasks(into)
 	return nil
 }
 

@@ -9,11 +9,8 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"google.golang.org/protobuf/encoding/protojson"
-	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
-	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"github.com/phasewright/phasewright/engine/fault"
 )
@@ -31,6 +28,8 @@ type checker struct {
 	here    string            // path as written, where somebody asks
 	most    int               // faults to list, 0 is all
 	more    int               // faults beyond
+
+	masks map[string]*fieldmaskpb.FieldMask // by path
 }
 
 func (c *checker) add(reason, path string, line int, says string) {
@@ -115,10 +114,10 @@ func (c *checker) message(n *node, d protoreflect.MessageDescriptor, path string
 		c.free(n, path)
 		return
 	case "google.protobuf.Timestamp":
-		c.text(n, path, "a time is needed, such as 2026-01-05T18:30:00Z", &timestamppb.Timestamp{})
+		c.time(n, path)
 		return
 	case "google.protobuf.FieldMask":
-		c.text(n, path, "names of fields with commas between are needed, such as \"profile.bodyMass,profile.sex\"", &fieldmaskpb.FieldMask{})
+		c.mask(n, path)
 		return
 	}
 	if n.kind != isObject {
@@ -172,21 +171,6 @@ func (c *checker) message(n *node, d protoreflect.MessageDescriptor, path string
 		}
 	}
 	c.out = append(c.out, '}')
-}
-
-// text writes a message that JSON spells as text.
-func (c *checker) text(n *node, path, want string, as proto.Message) {
-	quoted := appendText(nil, n.text)
-	if n.kind != isText || protojson.Unmarshal(quoted, as) != nil {
-		c.out = append(c.out, "null"...)
-		got := kindNames[n.kind]
-		if n.kind == isText {
-			got = strconv.Quote(short(n.text))
-		}
-		c.add(ReasonType, path, n.line, "is "+got+"; "+want)
-		return
-	}
-	c.out = append(c.out, quoted...)
 }
 
 func (c *checker) list(n *node, f protoreflect.FieldDescriptor, path string) {

@@ -145,6 +145,8 @@ func reasonOf(b *protovalidate.Violation, f protoreflect.FieldDescriptor) (reaso
 		return ReasonRequired, "is needed, one of " + strings.Join(valueNames(f.Enum()), ", ")
 	case f != nil && f.Enum() != nil && id == "enum.defined_only":
 		return ReasonUnknownValue, fmt.Sprintf("%v is no value of %s", b.FieldValue.Enum(), f.Enum().Name())
+	case id == "string.uuid":
+		return ReasonFormat, fmt.Sprintf("is %q; a UUID is needed, such as 8e03978e-40d5-43e8-bc93-6894a57f9324", short(b.FieldValue.String()))
 	case id == "string.pattern":
 		text := b.FieldValue.String()
 		switch {
