@@ -275,3 +275,50 @@ func TestProgramsOverREST(t *testing.T) {
 	k.ok("DELETE", p["name"].(string), nil, "program")
 	k.ok("POST", p["name"].(string)+":undelete", object{}, "program")
 }
+
+func TestRevisionsOverREST(t *testing.T) {
+	k := keeping(t)
+	name := k.athlete()
+	code, made := k.call("POST", name+"/programs", object{"constraints": object{
+		"days": []any{object{"minutes": 60}, object{"minutes": 60}}, "places": []any{object{"preset": "EQUIPMENT_PRESET_FULL_GYM"}}, "weeks": 6, "startDate": "2026-01-05",
+	}})
+	require.Equal(t, 200, code, "%v", made)
+	p, before := made["program"].(object), made["revision"].(object)
+	path := p["name"].(string)
+	k.fails("POST", path+":revise", object{"rework": object{"fromWeek": 60}}, 400, "OUT_OF_RANGE", "rework.fromWeek")
+	k.fails("POST", path+":revise", object{"etag": "x"}, 409, "STALE", "etag")
+
+	request := k.ok("GET", before["name"].(string), nil, "revision")["program"].(object)["request"].(object)
+	request["constraints"].(object)["excludedExerciseIds"] = []any{"leg-press"}
+	change := object{"rework": object{"fromWeek": 3}, "request": request, "reason": "no leg press any more", "etag": p["etag"]}
+	change["validateOnly"] = true
+	code, dry := k.call("POST", path+":revise", change)
+	require.Equal(t, 200, code, "%v", dry)
+	delete(change, "validateOnly")
+	k.key = someKey
+	code, after := k.call("POST", path+":revise", change)
+	require.Equal(t, 200, code, "%v", after)
+	_, again := k.call("POST", path+":revise", change)
+	require.Equal(t, after, again)
+	k.key = ""
+	require.Equal(t, dry["changes"], after["changes"])
+	second := after["revision"].(object)
+	require.Equal(t, path+"/revisions/2", second["name"])
+	require.Equal(t, second["name"], after["program"].(object)["latestRevision"])
+	require.Equal(t, "2026-01-19", second["fromDate"])
+	require.Equal(t, "no leg press any more", second["reason"])
+	require.Equal(t, before, k.ok("GET", before["name"].(string), nil, "revision"), "a revision is final")
+	weeks := func(r object) (out []any) {
+		for _, phase := range r["program"].(object)["phases"].([]any) {
+			out = append(out, phase.(object)["weeks"].([]any)...)
+		}
+		return out
+	}
+	require.Equal(t, weeks(before)[:2], weeks(second)[:2], "the past stays")
+	k.fails("POST", path+":revise", change, 409, "STALE", "etag")
+	_, list := k.call("GET", path+"/revisions?pageSize=1", nil)
+	require.Len(t, list["revisions"], 1)
+	_, list = k.call("GET", path+"/revisions?pageSize=1&pageToken="+list["nextPageToken"].(string), nil)
+	require.Equal(t, second["name"], list["revisions"].([]any)[0].(object)["name"])
+	require.Empty(t, list["nextPageToken"])
+}

@@ -6,6 +6,7 @@ import (
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 
 	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/engine/plan"
 	"github.com/phasewright/phasewright/internal/service"
 	"github.com/phasewright/phasewright/internal/wire"
 )
@@ -101,4 +102,37 @@ func (s *records) ListProgramRevisions(ctx context.Context, r *pb.ListProgramRev
 		out.Revisions = append(out.Revisions, wire.FactsToProto(&list[i]))
 	}
 	return out, nil
+}
+
+// ReviseProgram answers faults of the request where it stands: in the program, if the call
+// brings none of its own.
+func (s *records) ReviseProgram(ctx context.Context, r *pb.ReviseProgramRequest) (*pb.ReviseProgramResponse, error) {
+	name, err := wire.ParseName(wire.ProgramPattern, "name", r.GetName())
+	if err != nil {
+		return nil, err
+	}
+	n, at := service.NewRevision{Athlete: name.Owner, Program: name.ID, Reason: r.GetReason()}, "name"
+	if r.GetRequest() != nil {
+		at = "request"
+		request, err := wire.RequestFromProto(r.GetRequest())
+		if err != nil {
+			return nil, fault.Within(at, err)
+		}
+		n.Request = plan.Some(request)
+	}
+	if n.Rework, err = wire.ReworkFromProto(r.GetRework()); err != nil {
+		return nil, fault.Within("rework", err)
+	}
+	w := writeOf(r)
+	w.Etag = r.GetEtag()
+	made, err := s.service.ReviseProgram(ctx, w, n)
+	if f, ok := fault.As(err); ok && (f.Kind == fault.Invalid || f.Kind == fault.Infeasible || f.Kind == fault.Refused) {
+		return nil, besides(at, err)
+	}
+	if err != nil {
+		return nil, missing("phasewright/Program", r.GetName(), err)
+	}
+	return &pb.ReviseProgramResponse{
+		Program: wire.ProgramToRecord(&made.Program), Revision: wire.RevisionToProto(&made.Revision), Changes: wire.ChangesToProto(made.Changes),
+	}, nil
 }

@@ -40,7 +40,7 @@ func (s *Service) CreateProgram(ctx context.Context, w Write, n NewProgram) (Pro
 	}
 	return s.keepRevision(ctx, w, func(tx Tx) (Program, Facts, error) {
 		if answered {
-			return Program{}, Facts{}, fault.New(fault.Unavailable, ReasonContention, "", "the answer to this request id has just expired; try again")
+			return Program{}, Facts{}, answerGone()
 		}
 		id, err := s.newID()
 		if err != nil {
@@ -115,10 +115,7 @@ func (s *Service) prepare(ctx context.Context, w Write, n NewProgram) (r plan.Re
 			}
 			r.Plan = p.Plan
 		}
-		own, err := ownExercises(tx, ID{})
-		if err == nil && len(own) > 0 && s.storage.Extend != nil {
-			e, err = s.storage.Extend(own)
-		}
+		e, err = s.extended(tx)
 		return err
 	})
 	return r, e, answered, err

@@ -806,6 +806,173 @@ func (x *UndeleteProgramResponse) GetProgram() *ProgramRecord {
 	return nil
 }
 
+// What ReviseProgram needs.
+type ReviseProgramRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, athletes/{athlete}/programs/{program}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The request from that day on; unset, that of the newest revision. What it says of days that lie
+	// before must be what the program was made for.
+	Request *ProgramRequest `protobuf:"bytes,2,opt,name=request,proto3" json:"request,omitempty"`
+	// From when on, with what locked and swapped; unset, all of it, with nothing locked.
+	Rework *Rework `protobuf:"bytes,3,opt,name=rework,proto3" json:"rework,omitempty"`
+	// Why, for people.
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The program's etag as it was read: when it is another by now, nothing is changed and the answer is
+	// ABORTED. Unset, whatever there is is changed.
+	Etag string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
+	// A UUID that the caller makes. The same request with the same id has its effect once and is given
+	// the same answer, for three days.
+	RequestId string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Say what would be answered, and change nothing.
+	ValidateOnly  bool `protobuf:"varint,7,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReviseProgramRequest) Reset() {
+	*x = ReviseProgramRequest{}
+	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReviseProgramRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReviseProgramRequest) ProtoMessage() {}
+
+func (x *ReviseProgramRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReviseProgramRequest.ProtoReflect.Descriptor instead.
+func (*ReviseProgramRequest) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_program_record_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ReviseProgramRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ReviseProgramRequest) GetRequest() *ProgramRequest {
+	if x != nil {
+		return x.Request
+	}
+	return nil
+}
+
+func (x *ReviseProgramRequest) GetRework() *Rework {
+	if x != nil {
+		return x.Rework
+	}
+	return nil
+}
+
+func (x *ReviseProgramRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *ReviseProgramRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *ReviseProgramRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ReviseProgramRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// What ReviseProgram answers.
+type ReviseProgramResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The program.
+	Program *ProgramRecord `protobuf:"bytes,1,opt,name=program,proto3" json:"program,omitempty"`
+	// The revision that was made.
+	Revision *ProgramRevision `protobuf:"bytes,2,opt,name=revision,proto3" json:"revision,omitempty"`
+	// In what it differs from the one before, session by session in order of the weeks.
+	Changes       []*ProgramChange `protobuf:"bytes,3,rep,name=changes,proto3" json:"changes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReviseProgramResponse) Reset() {
+	*x = ReviseProgramResponse{}
+	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReviseProgramResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReviseProgramResponse) ProtoMessage() {}
+
+func (x *ReviseProgramResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReviseProgramResponse.ProtoReflect.Descriptor instead.
+func (*ReviseProgramResponse) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_program_record_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *ReviseProgramResponse) GetProgram() *ProgramRecord {
+	if x != nil {
+		return x.Program
+	}
+	return nil
+}
+
+func (x *ReviseProgramResponse) GetRevision() *ProgramRevision {
+	if x != nil {
+		return x.Revision
+	}
+	return nil
+}
+
+func (x *ReviseProgramResponse) GetChanges() []*ProgramChange {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
 // What GetProgramRevision needs.
 type GetProgramRevisionRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -817,7 +984,7 @@ type GetProgramRevisionRequest struct {
 
 func (x *GetProgramRevisionRequest) Reset() {
 	*x = GetProgramRevisionRequest{}
-	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[12]
+	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -829,7 +996,7 @@ func (x *GetProgramRevisionRequest) String() string {
 func (*GetProgramRevisionRequest) ProtoMessage() {}
 
 func (x *GetProgramRevisionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[12]
+	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -842,7 +1009,7 @@ func (x *GetProgramRevisionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetProgramRevisionRequest.ProtoReflect.Descriptor instead.
 func (*GetProgramRevisionRequest) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_program_record_service_proto_rawDescGZIP(), []int{12}
+	return file_phasewright_v1_program_record_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GetProgramRevisionRequest) GetName() string {
@@ -863,7 +1030,7 @@ type GetProgramRevisionResponse struct {
 
 func (x *GetProgramRevisionResponse) Reset() {
 	*x = GetProgramRevisionResponse{}
-	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[13]
+	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -875,7 +1042,7 @@ func (x *GetProgramRevisionResponse) String() string {
 func (*GetProgramRevisionResponse) ProtoMessage() {}
 
 func (x *GetProgramRevisionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[13]
+	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -888,7 +1055,7 @@ func (x *GetProgramRevisionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetProgramRevisionResponse.ProtoReflect.Descriptor instead.
 func (*GetProgramRevisionResponse) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_program_record_service_proto_rawDescGZIP(), []int{13}
+	return file_phasewright_v1_program_record_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *GetProgramRevisionResponse) GetRevision() *ProgramRevision {
@@ -914,7 +1081,7 @@ type ListProgramRevisionsRequest struct {
 
 func (x *ListProgramRevisionsRequest) Reset() {
 	*x = ListProgramRevisionsRequest{}
-	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[14]
+	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -926,7 +1093,7 @@ func (x *ListProgramRevisionsRequest) String() string {
 func (*ListProgramRevisionsRequest) ProtoMessage() {}
 
 func (x *ListProgramRevisionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[14]
+	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -939,7 +1106,7 @@ func (x *ListProgramRevisionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListProgramRevisionsRequest.ProtoReflect.Descriptor instead.
 func (*ListProgramRevisionsRequest) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_program_record_service_proto_rawDescGZIP(), []int{14}
+	return file_phasewright_v1_program_record_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListProgramRevisionsRequest) GetParent() string {
@@ -976,7 +1143,7 @@ type ListProgramRevisionsResponse struct {
 
 func (x *ListProgramRevisionsResponse) Reset() {
 	*x = ListProgramRevisionsResponse{}
-	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[15]
+	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -988,7 +1155,7 @@ func (x *ListProgramRevisionsResponse) String() string {
 func (*ListProgramRevisionsResponse) ProtoMessage() {}
 
 func (x *ListProgramRevisionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[15]
+	mi := &file_phasewright_v1_program_record_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1001,7 +1168,7 @@ func (x *ListProgramRevisionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListProgramRevisionsResponse.ProtoReflect.Descriptor instead.
 func (*ListProgramRevisionsResponse) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_program_record_service_proto_rawDescGZIP(), []int{15}
+	return file_phasewright_v1_program_record_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListProgramRevisionsResponse) GetRevisions() []*ProgramRevision {
@@ -1022,7 +1189,7 @@ var File_phasewright_v1_program_record_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_program_record_service_proto_rawDesc = "" +
 	"\n" +
-	"+phasewright/v1/program_record_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1fphasewright/v1/constraint.proto\x1a\x19phasewright/v1/goal.proto\x1a\x19phasewright/v1/plan.proto\x1a#phasewright/v1/program_record.proto\x1a$phasewright/v1/program_request.proto\"\xe0\x04\n" +
+	"+phasewright/v1/program_record_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1bphasewright/v1/change.proto\x1a\x1fphasewright/v1/constraint.proto\x1a\x19phasewright/v1/goal.proto\x1a\x19phasewright/v1/plan.proto\x1a#phasewright/v1/program_record.proto\x1a$phasewright/v1/program_request.proto\x1a\x1bphasewright/v1/rework.proto\"\xe0\x04\n" +
 	"\x14CreateProgramRequest\x12=\n" +
 	"\x06parent\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x15\x12\x13phasewright/Program\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06parent\x12<\n" +
 	"\aprogram\x18\x02 \x01(\v2\x1d.phasewright.v1.ProgramRecordB\x03\xe0A\x01R\aprogram\x127\n" +
@@ -1087,7 +1254,23 @@ const file_phasewright_v1_program_record_service_proto_rawDesc = "" +
 	"request_id\x18\x03 \x01(\tB\x18\xe0A\x01\xbaH\n" +
 	"\xd8\x01\x01r\x05\x18$\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\"W\n" +
 	"\x17UndeleteProgramResponse\x12<\n" +
-	"\aprogram\x18\x01 \x01(\v2\x1d.phasewright.v1.ProgramRecordB\x03\xe0A\x03R\aprogram\"^\n" +
+	"\aprogram\x18\x01 \x01(\v2\x1d.phasewright.v1.ProgramRecordB\x03\xe0A\x03R\aprogram\"\xed\x02\n" +
+	"\x14ReviseProgramRequest\x129\n" +
+	"\x04name\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x15\n" +
+	"\x13phasewright/Program\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x04name\x12=\n" +
+	"\arequest\x18\x02 \x01(\v2\x1e.phasewright.v1.ProgramRequestB\x03\xe0A\x01R\arequest\x123\n" +
+	"\x06rework\x18\x03 \x01(\v2\x16.phasewright.v1.ReworkB\x03\xe0A\x01R\x06rework\x12#\n" +
+	"\x06reason\x18\x04 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xfa\x01R\x06reason\x12\x1e\n" +
+	"\x04etag\x18\x05 \x01(\tB\n" +
+	"\xe0A\x01\xbaH\x04r\x02\x18@R\x04etag\x127\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tB\x18\xe0A\x01\xbaH\n" +
+	"\xd8\x01\x01r\x05\x18$\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12(\n" +
+	"\rvalidate_only\x18\a \x01(\bB\x03\xe0A\x01R\fvalidateOnly\"\xdf\x01\n" +
+	"\x15ReviseProgramResponse\x12<\n" +
+	"\aprogram\x18\x01 \x01(\v2\x1d.phasewright.v1.ProgramRecordB\x03\xe0A\x03R\aprogram\x12@\n" +
+	"\brevision\x18\x02 \x01(\v2\x1f.phasewright.v1.ProgramRevisionB\x03\xe0A\x03R\brevision\x12F\n" +
+	"\achanges\x18\x03 \x03(\v2\x1d.phasewright.v1.ProgramChangeB\r\xe0A\x03\xbaH\a\x92\x01\x04\x10\xa0\x9c\x01R\achanges\"^\n" +
 	"\x19GetProgramRevisionRequest\x12A\n" +
 	"\x04name\x18\x01 \x01(\tB-\xe0A\x02\xfaA\x1d\n" +
 	"\x1bphasewright/ProgramRevision\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x04name\"^\n" +
@@ -1101,7 +1284,8 @@ const file_phasewright_v1_program_record_service_proto_rawDesc = "" +
 	"page_token\x18\x03 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\x80\x04R\tpageToken\"\xa0\x01\n" +
 	"\x1cListProgramRevisionsResponse\x12K\n" +
 	"\trevisions\x18\x01 \x03(\v2\x1f.phasewright.v1.ProgramRevisionB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\xe8\aR\trevisions\x123\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tB\v\xe0A\x03\xbaH\x05r\x03\x18\x80\x04R\rnextPageToken2\xce\t\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tB\v\xe0A\x03\xbaH\x05r\x03\x18\x80\x04R\rnextPageToken2\xe5\n" +
+	"\n" +
 	"\x14ProgramRecordService\x12\x8d\x01\n" +
 	"\rCreateProgram\x12$.phasewright.v1.CreateProgramRequest\x1a%.phasewright.v1.CreateProgramResponse\"/\xb0\xe1\x18\x02\x82\xd3\xe4\x93\x02%:\x01*\" /v1/{parent=athletes/*}/programs\x12\x81\x01\n" +
 	"\n" +
@@ -1109,7 +1293,8 @@ const file_phasewright_v1_program_record_service_proto_rawDesc = "" +
 	"\fListPrograms\x12#.phasewright.v1.ListProgramsRequest\x1a$.phasewright.v1.ListProgramsResponse\",\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\"\x12 /v1/{parent=athletes/*}/programs\x12\x95\x01\n" +
 	"\rUpdateProgram\x12$.phasewright.v1.UpdateProgramRequest\x1a%.phasewright.v1.UpdateProgramResponse\"7\xb0\xe1\x18\x02\x82\xd3\xe4\x93\x02-:\x01*2(/v1/{program.name=athletes/*/programs/*}\x12\x8a\x01\n" +
 	"\rDeleteProgram\x12$.phasewright.v1.DeleteProgramRequest\x1a%.phasewright.v1.DeleteProgramResponse\",\xb0\xe1\x18\x02\x82\xd3\xe4\x93\x02\"* /v1/{name=athletes/*/programs/*}\x12\x9c\x01\n" +
-	"\x0fUndeleteProgram\x12&.phasewright.v1.UndeleteProgramRequest\x1a'.phasewright.v1.UndeleteProgramResponse\"8\xb0\xe1\x18\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/{name=athletes/*/programs/*}:undelete\x12\xa5\x01\n" +
+	"\x0fUndeleteProgram\x12&.phasewright.v1.UndeleteProgramRequest\x1a'.phasewright.v1.UndeleteProgramResponse\"8\xb0\xe1\x18\x02\x82\xd3\xe4\x93\x02.:\x01*\")/v1/{name=athletes/*/programs/*}:undelete\x12\x94\x01\n" +
+	"\rReviseProgram\x12$.phasewright.v1.ReviseProgramRequest\x1a%.phasewright.v1.ReviseProgramResponse\"6\xb0\xe1\x18\x02\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/{name=athletes/*/programs/*}:revise\x12\xa5\x01\n" +
 	"\x12GetProgramRevision\x12).phasewright.v1.GetProgramRevisionRequest\x1a*.phasewright.v1.GetProgramRevisionResponse\"8\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02.\x12,/v1/{name=athletes/*/programs/*/revisions/*}\x12\xab\x01\n" +
 	"\x14ListProgramRevisions\x12+.phasewright.v1.ListProgramRevisionsRequest\x1a,.phasewright.v1.ListProgramRevisionsResponse\"8\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02.\x12,/v1/{parent=athletes/*/programs/*}/revisionsBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
@@ -1125,7 +1310,7 @@ func file_phasewright_v1_program_record_service_proto_rawDescGZIP() []byte {
 	return file_phasewright_v1_program_record_service_proto_rawDescData
 }
 
-var file_phasewright_v1_program_record_service_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_phasewright_v1_program_record_service_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_phasewright_v1_program_record_service_proto_goTypes = []any{
 	(*CreateProgramRequest)(nil),         // 0: phasewright.v1.CreateProgramRequest
 	(*CreateProgramResponse)(nil),        // 1: phasewright.v1.CreateProgramResponse
@@ -1139,56 +1324,68 @@ var file_phasewright_v1_program_record_service_proto_goTypes = []any{
 	(*DeleteProgramResponse)(nil),        // 9: phasewright.v1.DeleteProgramResponse
 	(*UndeleteProgramRequest)(nil),       // 10: phasewright.v1.UndeleteProgramRequest
 	(*UndeleteProgramResponse)(nil),      // 11: phasewright.v1.UndeleteProgramResponse
-	(*GetProgramRevisionRequest)(nil),    // 12: phasewright.v1.GetProgramRevisionRequest
-	(*GetProgramRevisionResponse)(nil),   // 13: phasewright.v1.GetProgramRevisionResponse
-	(*ListProgramRevisionsRequest)(nil),  // 14: phasewright.v1.ListProgramRevisionsRequest
-	(*ListProgramRevisionsResponse)(nil), // 15: phasewright.v1.ListProgramRevisionsResponse
-	(*ProgramRecord)(nil),                // 16: phasewright.v1.ProgramRecord
-	(*Goal)(nil),                         // 17: phasewright.v1.Goal
-	(*Constraints)(nil),                  // 18: phasewright.v1.Constraints
-	(*Plan)(nil),                         // 19: phasewright.v1.Plan
-	(*CallerExercise)(nil),               // 20: phasewright.v1.CallerExercise
-	(*ProgramRevision)(nil),              // 21: phasewright.v1.ProgramRevision
-	(*fieldmaskpb.FieldMask)(nil),        // 22: google.protobuf.FieldMask
+	(*ReviseProgramRequest)(nil),         // 12: phasewright.v1.ReviseProgramRequest
+	(*ReviseProgramResponse)(nil),        // 13: phasewright.v1.ReviseProgramResponse
+	(*GetProgramRevisionRequest)(nil),    // 14: phasewright.v1.GetProgramRevisionRequest
+	(*GetProgramRevisionResponse)(nil),   // 15: phasewright.v1.GetProgramRevisionResponse
+	(*ListProgramRevisionsRequest)(nil),  // 16: phasewright.v1.ListProgramRevisionsRequest
+	(*ListProgramRevisionsResponse)(nil), // 17: phasewright.v1.ListProgramRevisionsResponse
+	(*ProgramRecord)(nil),                // 18: phasewright.v1.ProgramRecord
+	(*Goal)(nil),                         // 19: phasewright.v1.Goal
+	(*Constraints)(nil),                  // 20: phasewright.v1.Constraints
+	(*Plan)(nil),                         // 21: phasewright.v1.Plan
+	(*CallerExercise)(nil),               // 22: phasewright.v1.CallerExercise
+	(*ProgramRevision)(nil),              // 23: phasewright.v1.ProgramRevision
+	(*fieldmaskpb.FieldMask)(nil),        // 24: google.protobuf.FieldMask
+	(*ProgramRequest)(nil),               // 25: phasewright.v1.ProgramRequest
+	(*Rework)(nil),                       // 26: phasewright.v1.Rework
+	(*ProgramChange)(nil),                // 27: phasewright.v1.ProgramChange
 }
 var file_phasewright_v1_program_record_service_proto_depIdxs = []int32{
-	16, // 0: phasewright.v1.CreateProgramRequest.program:type_name -> phasewright.v1.ProgramRecord
-	17, // 1: phasewright.v1.CreateProgramRequest.goals:type_name -> phasewright.v1.Goal
-	18, // 2: phasewright.v1.CreateProgramRequest.constraints:type_name -> phasewright.v1.Constraints
-	19, // 3: phasewright.v1.CreateProgramRequest.plan:type_name -> phasewright.v1.Plan
-	20, // 4: phasewright.v1.CreateProgramRequest.exercises:type_name -> phasewright.v1.CallerExercise
-	16, // 5: phasewright.v1.CreateProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	21, // 6: phasewright.v1.CreateProgramResponse.revision:type_name -> phasewright.v1.ProgramRevision
-	16, // 7: phasewright.v1.GetProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	16, // 8: phasewright.v1.ListProgramsResponse.programs:type_name -> phasewright.v1.ProgramRecord
-	16, // 9: phasewright.v1.UpdateProgramRequest.program:type_name -> phasewright.v1.ProgramRecord
-	22, // 10: phasewright.v1.UpdateProgramRequest.update_mask:type_name -> google.protobuf.FieldMask
-	16, // 11: phasewright.v1.UpdateProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	16, // 12: phasewright.v1.DeleteProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	16, // 13: phasewright.v1.UndeleteProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	21, // 14: phasewright.v1.GetProgramRevisionResponse.revision:type_name -> phasewright.v1.ProgramRevision
-	21, // 15: phasewright.v1.ListProgramRevisionsResponse.revisions:type_name -> phasewright.v1.ProgramRevision
-	0,  // 16: phasewright.v1.ProgramRecordService.CreateProgram:input_type -> phasewright.v1.CreateProgramRequest
-	2,  // 17: phasewright.v1.ProgramRecordService.GetProgram:input_type -> phasewright.v1.GetProgramRequest
-	4,  // 18: phasewright.v1.ProgramRecordService.ListPrograms:input_type -> phasewright.v1.ListProgramsRequest
-	6,  // 19: phasewright.v1.ProgramRecordService.UpdateProgram:input_type -> phasewright.v1.UpdateProgramRequest
-	8,  // 20: phasewright.v1.ProgramRecordService.DeleteProgram:input_type -> phasewright.v1.DeleteProgramRequest
-	10, // 21: phasewright.v1.ProgramRecordService.UndeleteProgram:input_type -> phasewright.v1.UndeleteProgramRequest
-	12, // 22: phasewright.v1.ProgramRecordService.GetProgramRevision:input_type -> phasewright.v1.GetProgramRevisionRequest
-	14, // 23: phasewright.v1.ProgramRecordService.ListProgramRevisions:input_type -> phasewright.v1.ListProgramRevisionsRequest
-	1,  // 24: phasewright.v1.ProgramRecordService.CreateProgram:output_type -> phasewright.v1.CreateProgramResponse
-	3,  // 25: phasewright.v1.ProgramRecordService.GetProgram:output_type -> phasewright.v1.GetProgramResponse
-	5,  // 26: phasewright.v1.ProgramRecordService.ListPrograms:output_type -> phasewright.v1.ListProgramsResponse
-	7,  // 27: phasewright.v1.ProgramRecordService.UpdateProgram:output_type -> phasewright.v1.UpdateProgramResponse
-	9,  // 28: phasewright.v1.ProgramRecordService.DeleteProgram:output_type -> phasewright.v1.DeleteProgramResponse
-	11, // 29: phasewright.v1.ProgramRecordService.UndeleteProgram:output_type -> phasewright.v1.UndeleteProgramResponse
-	13, // 30: phasewright.v1.ProgramRecordService.GetProgramRevision:output_type -> phasewright.v1.GetProgramRevisionResponse
-	15, // 31: phasewright.v1.ProgramRecordService.ListProgramRevisions:output_type -> phasewright.v1.ListProgramRevisionsResponse
-	24, // [24:32] is the sub-list for method output_type
-	16, // [16:24] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	18, // 0: phasewright.v1.CreateProgramRequest.program:type_name -> phasewright.v1.ProgramRecord
+	19, // 1: phasewright.v1.CreateProgramRequest.goals:type_name -> phasewright.v1.Goal
+	20, // 2: phasewright.v1.CreateProgramRequest.constraints:type_name -> phasewright.v1.Constraints
+	21, // 3: phasewright.v1.CreateProgramRequest.plan:type_name -> phasewright.v1.Plan
+	22, // 4: phasewright.v1.CreateProgramRequest.exercises:type_name -> phasewright.v1.CallerExercise
+	18, // 5: phasewright.v1.CreateProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	23, // 6: phasewright.v1.CreateProgramResponse.revision:type_name -> phasewright.v1.ProgramRevision
+	18, // 7: phasewright.v1.GetProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	18, // 8: phasewright.v1.ListProgramsResponse.programs:type_name -> phasewright.v1.ProgramRecord
+	18, // 9: phasewright.v1.UpdateProgramRequest.program:type_name -> phasewright.v1.ProgramRecord
+	24, // 10: phasewright.v1.UpdateProgramRequest.update_mask:type_name -> google.protobuf.FieldMask
+	18, // 11: phasewright.v1.UpdateProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	18, // 12: phasewright.v1.DeleteProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	18, // 13: phasewright.v1.UndeleteProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	25, // 14: phasewright.v1.ReviseProgramRequest.request:type_name -> phasewright.v1.ProgramRequest
+	26, // 15: phasewright.v1.ReviseProgramRequest.rework:type_name -> phasewright.v1.Rework
+	18, // 16: phasewright.v1.ReviseProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	23, // 17: phasewright.v1.ReviseProgramResponse.revision:type_name -> phasewright.v1.ProgramRevision
+	27, // 18: phasewright.v1.ReviseProgramResponse.changes:type_name -> phasewright.v1.ProgramChange
+	23, // 19: phasewright.v1.GetProgramRevisionResponse.revision:type_name -> phasewright.v1.ProgramRevision
+	23, // 20: phasewright.v1.ListProgramRevisionsResponse.revisions:type_name -> phasewright.v1.ProgramRevision
+	0,  // 21: phasewright.v1.ProgramRecordService.CreateProgram:input_type -> phasewright.v1.CreateProgramRequest
+	2,  // 22: phasewright.v1.ProgramRecordService.GetProgram:input_type -> phasewright.v1.GetProgramRequest
+	4,  // 23: phasewright.v1.ProgramRecordService.ListPrograms:input_type -> phasewright.v1.ListProgramsRequest
+	6,  // 24: phasewright.v1.ProgramRecordService.UpdateProgram:input_type -> phasewright.v1.UpdateProgramRequest
+	8,  // 25: phasewright.v1.ProgramRecordService.DeleteProgram:input_type -> phasewright.v1.DeleteProgramRequest
+	10, // 26: phasewright.v1.ProgramRecordService.UndeleteProgram:input_type -> phasewright.v1.UndeleteProgramRequest
+	12, // 27: phasewright.v1.ProgramRecordService.ReviseProgram:input_type -> phasewright.v1.ReviseProgramRequest
+	14, // 28: phasewright.v1.ProgramRecordService.GetProgramRevision:input_type -> phasewright.v1.GetProgramRevisionRequest
+	16, // 29: phasewright.v1.ProgramRecordService.ListProgramRevisions:input_type -> phasewright.v1.ListProgramRevisionsRequest
+	1,  // 30: phasewright.v1.ProgramRecordService.CreateProgram:output_type -> phasewright.v1.CreateProgramResponse
+	3,  // 31: phasewright.v1.ProgramRecordService.GetProgram:output_type -> phasewright.v1.GetProgramResponse
+	5,  // 32: phasewright.v1.ProgramRecordService.ListPrograms:output_type -> phasewright.v1.ListProgramsResponse
+	7,  // 33: phasewright.v1.ProgramRecordService.UpdateProgram:output_type -> phasewright.v1.UpdateProgramResponse
+	9,  // 34: phasewright.v1.ProgramRecordService.DeleteProgram:output_type -> phasewright.v1.DeleteProgramResponse
+	11, // 35: phasewright.v1.ProgramRecordService.UndeleteProgram:output_type -> phasewright.v1.UndeleteProgramResponse
+	13, // 36: phasewright.v1.ProgramRecordService.ReviseProgram:output_type -> phasewright.v1.ReviseProgramResponse
+	15, // 37: phasewright.v1.ProgramRecordService.GetProgramRevision:output_type -> phasewright.v1.GetProgramRevisionResponse
+	17, // 38: phasewright.v1.ProgramRecordService.ListProgramRevisions:output_type -> phasewright.v1.ListProgramRevisionsResponse
+	30, // [30:39] is the sub-list for method output_type
+	21, // [21:30] is the sub-list for method input_type
+	21, // [21:21] is the sub-list for extension type_name
+	21, // [21:21] is the sub-list for extension extendee
+	0,  // [0:21] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_program_record_service_proto_init() }
@@ -1197,11 +1394,13 @@ func file_phasewright_v1_program_record_service_proto_init() {
 		return
 	}
 	file_phasewright_v1_access_proto_init()
+	file_phasewright_v1_change_proto_init()
 	file_phasewright_v1_constraint_proto_init()
 	file_phasewright_v1_goal_proto_init()
 	file_phasewright_v1_plan_proto_init()
 	file_phasewright_v1_program_record_proto_init()
 	file_phasewright_v1_program_request_proto_init()
+	file_phasewright_v1_rework_proto_init()
 	file_phasewright_v1_program_record_service_proto_msgTypes[0].OneofWrappers = []any{
 		(*CreateProgramRequest_Plan)(nil),
 		(*CreateProgramRequest_PlanName)(nil),
@@ -1212,7 +1411,7 @@ func file_phasewright_v1_program_record_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_phasewright_v1_program_record_service_proto_rawDesc), len(file_phasewright_v1_program_record_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   16,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

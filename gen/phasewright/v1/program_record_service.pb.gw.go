@@ -315,6 +315,51 @@ func local_request_ProgramRecordService_UndeleteProgram_0(ctx context.Context, m
 	return msg, metadata, err
 }
 
+func request_ProgramRecordService_ReviseProgram_0(ctx context.Context, marshaler runtime.Marshaler, client ProgramRecordServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ReviseProgramRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	val, ok := pathParams["name"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "name")
+	}
+	protoReq.Name, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.ReviseProgram(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_ProgramRecordService_ReviseProgram_0(ctx context.Context, marshaler runtime.Marshaler, server ProgramRecordServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ReviseProgramRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	val, ok := pathParams["name"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "name")
+	}
+	protoReq.Name, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	msg, err := server.ReviseProgram(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 func request_ProgramRecordService_GetProgramRevision_0(ctx context.Context, marshaler runtime.Marshaler, client ProgramRecordServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
 		protoReq GetProgramRevisionRequest
@@ -533,6 +578,26 @@ func RegisterProgramRecordServiceHandlerServer(ctx context.Context, mux *runtime
 		}
 		forward_ProgramRecordService_UndeleteProgram_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_ProgramRecordService_ReviseProgram_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/phasewright.v1.ProgramRecordService/ReviseProgram", runtime.WithHTTPPathPattern("/v1/{name=athletes/*/programs/*}:revise"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_ProgramRecordService_ReviseProgram_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_ProgramRecordService_ReviseProgram_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodGet, pattern_ProgramRecordService_GetProgramRevision_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -715,6 +780,23 @@ func RegisterProgramRecordServiceHandlerClient(ctx context.Context, mux *runtime
 		}
 		forward_ProgramRecordService_UndeleteProgram_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_ProgramRecordService_ReviseProgram_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/phasewright.v1.ProgramRecordService/ReviseProgram", runtime.WithHTTPPathPattern("/v1/{name=athletes/*/programs/*}:revise"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_ProgramRecordService_ReviseProgram_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_ProgramRecordService_ReviseProgram_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodGet, pattern_ProgramRecordService_GetProgramRevision_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -759,6 +841,7 @@ var (
 	pattern_ProgramRecordService_UpdateProgram_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "athletes", "programs", "program.name"}, ""))
 	pattern_ProgramRecordService_DeleteProgram_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "athletes", "programs", "name"}, ""))
 	pattern_ProgramRecordService_UndeleteProgram_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "athletes", "programs", "name"}, "undelete"))
+	pattern_ProgramRecordService_ReviseProgram_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "athletes", "programs", "name"}, "revise"))
 	pattern_ProgramRecordService_GetProgramRevision_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 2, 3, 1, 0, 4, 6, 5, 4}, []string{"v1", "athletes", "programs", "revisions", "name"}, ""))
 	pattern_ProgramRecordService_ListProgramRevisions_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3, 2, 4}, []string{"v1", "athletes", "programs", "parent", "revisions"}, ""))
 )
@@ -770,6 +853,7 @@ var (
 	forward_ProgramRecordService_UpdateProgram_0        = runtime.ForwardResponseMessage
 	forward_ProgramRecordService_DeleteProgram_0        = runtime.ForwardResponseMessage
 	forward_ProgramRecordService_UndeleteProgram_0      = runtime.ForwardResponseMessage
+	forward_ProgramRecordService_ReviseProgram_0        = runtime.ForwardResponseMessage
 	forward_ProgramRecordService_GetProgramRevision_0   = runtime.ForwardResponseMessage
 	forward_ProgramRecordService_ListProgramRevisions_0 = runtime.ForwardResponseMessage
 )

@@ -25,6 +25,7 @@ const (
 	ProgramRecordService_UpdateProgram_FullMethodName        = "/phasewright.v1.ProgramRecordService/UpdateProgram"
 	ProgramRecordService_DeleteProgram_FullMethodName        = "/phasewright.v1.ProgramRecordService/DeleteProgram"
 	ProgramRecordService_UndeleteProgram_FullMethodName      = "/phasewright.v1.ProgramRecordService/UndeleteProgram"
+	ProgramRecordService_ReviseProgram_FullMethodName        = "/phasewright.v1.ProgramRecordService/ReviseProgram"
 	ProgramRecordService_GetProgramRevision_FullMethodName   = "/phasewright.v1.ProgramRecordService/GetProgramRevision"
 	ProgramRecordService_ListProgramRevisions_FullMethodName = "/phasewright.v1.ProgramRecordService/ListProgramRevisions"
 )
@@ -48,6 +49,9 @@ type ProgramRecordServiceClient interface {
 	DeleteProgram(ctx context.Context, in *DeleteProgramRequest, opts ...grpc.CallOption) (*DeleteProgramResponse, error)
 	// Brings back a program that was deleted.
 	UndeleteProgram(ctx context.Context, in *UndeleteProgramRequest, opts ...grpc.CallOption) (*UndeleteProgramResponse, error)
+	// Makes the newest revision of a program again from a day on, as RegenerateProgram does, and stores
+	// it as the next one. What lies before that day stays as it is, to the byte.
+	ReviseProgram(ctx context.Context, in *ReviseProgramRequest, opts ...grpc.CallOption) (*ReviseProgramResponse, error)
 	// Shows a revision whole: the request and the program as it was made.
 	GetProgramRevision(ctx context.Context, in *GetProgramRevisionRequest, opts ...grpc.CallOption) (*GetProgramRevisionResponse, error)
 	// Lists the revisions of a program, the oldest first, without requests and programs.
@@ -122,6 +126,16 @@ func (c *programRecordServiceClient) UndeleteProgram(ctx context.Context, in *Un
 	return out, nil
 }
 
+func (c *programRecordServiceClient) ReviseProgram(ctx context.Context, in *ReviseProgramRequest, opts ...grpc.CallOption) (*ReviseProgramResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReviseProgramResponse)
+	err := c.cc.Invoke(ctx, ProgramRecordService_ReviseProgram_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *programRecordServiceClient) GetProgramRevision(ctx context.Context, in *GetProgramRevisionRequest, opts ...grpc.CallOption) (*GetProgramRevisionResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GetProgramRevisionResponse)
@@ -161,6 +175,9 @@ type ProgramRecordServiceServer interface {
 	DeleteProgram(context.Context, *DeleteProgramRequest) (*DeleteProgramResponse, error)
 	// Brings back a program that was deleted.
 	UndeleteProgram(context.Context, *UndeleteProgramRequest) (*UndeleteProgramResponse, error)
+	// Makes the newest revision of a program again from a day on, as RegenerateProgram does, and stores
+	// it as the next one. What lies before that day stays as it is, to the byte.
+	ReviseProgram(context.Context, *ReviseProgramRequest) (*ReviseProgramResponse, error)
 	// Shows a revision whole: the request and the program as it was made.
 	GetProgramRevision(context.Context, *GetProgramRevisionRequest) (*GetProgramRevisionResponse, error)
 	// Lists the revisions of a program, the oldest first, without requests and programs.
@@ -192,6 +209,9 @@ func (UnimplementedProgramRecordServiceServer) DeleteProgram(context.Context, *D
 }
 func (UnimplementedProgramRecordServiceServer) UndeleteProgram(context.Context, *UndeleteProgramRequest) (*UndeleteProgramResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UndeleteProgram not implemented")
+}
+func (UnimplementedProgramRecordServiceServer) ReviseProgram(context.Context, *ReviseProgramRequest) (*ReviseProgramResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReviseProgram not implemented")
 }
 func (UnimplementedProgramRecordServiceServer) GetProgramRevision(context.Context, *GetProgramRevisionRequest) (*GetProgramRevisionResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetProgramRevision not implemented")
@@ -328,6 +348,24 @@ func _ProgramRecordService_UndeleteProgram_Handler(srv interface{}, ctx context.
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ProgramRecordService_ReviseProgram_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReviseProgramRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ProgramRecordServiceServer).ReviseProgram(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ProgramRecordService_ReviseProgram_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ProgramRecordServiceServer).ReviseProgram(ctx, req.(*ReviseProgramRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ProgramRecordService_GetProgramRevision_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(GetProgramRevisionRequest)
 	if err := dec(in); err != nil {
@@ -394,6 +432,10 @@ var ProgramRecordService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UndeleteProgram",
 			Handler:    _ProgramRecordService_UndeleteProgram_Handler,
+		},
+		{
+			MethodName: "ReviseProgram",
+			Handler:    _ProgramRecordService_ReviseProgram_Handler,
 		},
 		{
 			MethodName: "GetProgramRevision",
