@@ -26,6 +26,7 @@ func serving(t *testing.T) *app.App {
 	t.Helper()
 	c := app.DefaultConfig()
 	c.GRPCAddr, c.HTTPAddr, c.DrainDelay = "127.0.0.1:0", "127.0.0.1:0", 0
+	c.Dev, c.Rate = true, 0
 	server, err := app.New(c)
 	require.NoError(t, err)
 	ctx, stop := context.WithCancel(context.Background())

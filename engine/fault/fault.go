@@ -24,10 +24,12 @@ const (
 	Stale
 	Canceled
 	Unavailable     // another process does not answer, or not in time: trying again may help
-	Unauthenticated // who calls is not known
+	Unauthenticated // nobody knows who calls
+	Denied          // who calls may not do this
+	Exhausted       // too much was asked for lately: later it is fine
 )
 
-var kindNames = [...]string{"internal", "invalid", "infeasible", "refused", "not found", "exists", "stale", "canceled", "unavailable", "unauthenticated"}
+var kindNames = [...]string{"internal", "invalid", "infeasible", "refused", "not found", "exists", "stale", "canceled", "unavailable", "unauthenticated", "denied", "exhausted"}
 
 // String gives a plain name.
 func (k Kind) String() string { return kindNames[k] }

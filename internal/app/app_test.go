@@ -103,6 +103,7 @@ func start(t *testing.T, e service.Engine, change ...func(*Config)) *running {
 	r := &running{log: &runLog{}}
 	c := DefaultConfig()
 	c.GRPCAddr, c.HTTPAddr, c.DrainDelay = "127.0.0.1:0", "127.0.0.1:0", 0
+	c.Dev, c.Rate = true, 0
 	c.Log = slog.New(slog.NewJSONHandler(r.log, nil))
 	for _, f := range change {
 		f(&c)

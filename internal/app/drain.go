@@ -37,13 +37,21 @@ func (a *App) Close() error {
 		if a.http != nil {
 			errs = append(errs, a.http.Close())
 		}
-		a.grpc.Stop()
-		errs = append(errs, a.local.Close(), a.conn.Close())
+		if a.grpc != nil {
+			a.grpc.Stop()
+		}
+		errs = append(errs, a.local.Close())
+		if a.conn != nil {
+			errs = append(errs, a.conn.Close())
+		}
 		// Those that were served are closed by now; those that never were are not.
 		for _, l := range a.listeners {
 			if err := l.Close(); err != nil && !errors.Is(err, net.ErrClosed) {
 				errs = append(errs, err)
 			}
+		}
+		if a.store != nil {
+			errs = append(errs, a.store.Close())
 		}
 		a.closed = errors.Join(errs...)
 	})

@@ -39,13 +39,8 @@ func keeping(t *testing.T) *keeper {
 	now := func() service.Instant { return service.At(time.Now()) }
 	s := service.New(engine, service.WithStorage(service.Storage{Store: memory.NewTwice(now), Key: [32]byte{1}, Extend: ExtendEngine}))
 	local := rpc.NewLocal()
-	server := rpc.NewServer(s, rpc.Options{Caller: func(ctx context.Context) (service.Caller, error) {
-		as := metadata.ValueFromIncomingContext(ctx, "authorization")
-		if len(as) == 0 {
-			return service.Caller{}, fault.New(fault.Unauthenticated, service.ReasonNoCaller, "", "a key is needed")
-		}
-		return service.Caller{Tenant: service.Tenant(as[0])}, nil
-	}})
+	server, err := rpc.NewServer(s, rpc.Options{Callers: tenants{}})
+	require.NoError(t, err)
 	go func() { _ = server.Serve(local) }()
 	t.Cleanup(server.Stop)
 	conn, err := local.Connect()
@@ -56,6 +51,16 @@ func keeping(t *testing.T) *keeper {
 	rest := httptest.NewServer(h)
 	t.Cleanup(rest.Close)
 	return &keeper{t: t, url: rest.URL, conn: conn, as: "one"}
+}
+
+// tenants takes every key for the name of a tenant.
+type tenants struct{}
+
+func (tenants) Authenticate(_ context.Context, key string) (service.Caller, error) {
+	if key == "" {
+		return service.Caller{}, service.Stranger()
+	}
+	return service.Open(service.Tenant(key)), nil
 }
 
 type object = map[string]any
@@ -74,7 +79,7 @@ func (k *keeper) call(method, path string, body any) (int, object) {
 		r.Header.Set("Content-Type", "application/json")
 	}
 	if k.as != "" {
-		r.Header.Set("Authorization", k.as)
+		r.Header.Set("Authorization", "Bearer "+k.as)
 	}
 	if k.key != "" {
 		r.Header.Set("Idempotency-Key", k.key)

@@ -73,6 +73,12 @@ func (g *gateway) check(next runtime.HandlerFunc) runtime.HandlerFunc {
 			g.refuse(w, http.StatusBadRequest, ReasonTimeout, "", fmt.Sprintf("the header Grpc-Timeout is %.40q; a number and a unit of H, M, S, m, u, n are needed, such as 20S", t))
 			return
 		}
+		if g.o.Allow != nil {
+			if err := g.o.Allow(r.Context(), authorization(r)); err != nil {
+				g.fail(w, g.o.Status(err), 0)
+				return
+			}
+		}
 		c := &call{route: rt}
 		if !g.checkBody(w, r, c) {
 			return
@@ -85,6 +91,14 @@ func (g *gateway) check(next runtime.HandlerFunc) runtime.HandlerFunc {
 		c.written = written
 		next(w, r.WithContext(context.WithValue(r.Context(), callKey{}, c)), params)
 	}
+}
+
+// authorization gives the header; two of them are none.
+func authorization(r *http.Request) string {
+	if all := r.Header.Values("Authorization"); len(all) == 1 {
+		return all[0]
+	}
+	return ""
 }
 
 // checkBody looks at the headers of a body and prepares its reading.

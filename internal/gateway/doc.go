@@ -9,6 +9,7 @@
 // spelled the way the caller spelled them.
 //
 // What is decided here:
+//   - Who has no key that is good is refused before the body is read.
 //   - Answers name fields in lowerCamel, hold zeros and empty lists, and leave out what is
 //     unset; the same message gives the same bytes.
 //   - Bodies are application/json in UTF-8, not compressed. GET takes no body.

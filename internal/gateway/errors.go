@@ -2,6 +2,7 @@ package gateway
 
 import (
 	"context"
+	"math"
 	"net/http"
 	"slices"
 	"strconv"
@@ -22,6 +23,13 @@ func (g *gateway) callError(ctx context.Context, _ *runtime.ServeMux, _ runtime.
 	if probe(ctx) != nil {
 		return
 	}
+	if md, ok := runtime.ServerMetadataFromContext(ctx); ok {
+		for from, to := range rateHeaders {
+			for _, v := range md.HeaderMD.Get(from) {
+				w.Header().Set(to, v)
+			}
+		}
+	}
 	c := callOf(r.Context())
 	if c == nil {
 		g.fail(w, g.o.Status(err), 0)
@@ -36,6 +44,9 @@ func (g *gateway) callError(ctx context.Context, _ *runtime.ServeMux, _ runtime.
 	}
 	g.fail(w, spelling{c.route.input, c.written}.status(st), 0)
 }
+
+// rateHeaders are the headers that come back from calls.
+var rateHeaders = map[string]string{"ratelimit": "RateLimit", "ratelimit-policy": "RateLimit-Policy"}
 
 // routingError answers for what the router did not find.
 func (g *gateway) routingError(ctx context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w http.ResponseWriter, r *http.Request, httpCode int) {
@@ -71,6 +82,16 @@ func (g *gateway) fail(w http.ResponseWriter, st *status.Status, httpCode int) {
 	}
 	if httpCode == http.StatusRequestEntityTooLarge {
 		w.Header().Set("Connection", "close") // rather than read the rest
+	}
+	switch httpCode {
+	case http.StatusUnauthorized:
+		w.Header().Set("WWW-Authenticate", "Bearer")
+	case http.StatusTooManyRequests, http.StatusServiceUnavailable:
+		for _, d := range st.Details() {
+			if r, ok := d.(*errdetails.RetryInfo); ok {
+				w.Header().Set("Retry-After", strconv.Itoa(int(math.Ceil(r.GetRetryDelay().AsDuration().Seconds()))))
+			}
+		}
 	}
 	p := st.Proto()
 	p.Message = valid(p.Message)

@@ -40,6 +40,7 @@ type fake struct {
 	pb.UnimplementedOwnExerciseServiceServer
 	pb.UnimplementedPlanServiceServer
 	pb.UnimplementedProgramRecordServiceServer
+	pb.UnimplementedAccessServiceServer
 
 	answer func(ctx context.Context) error // nil is success
 

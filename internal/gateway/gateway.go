@@ -26,6 +26,9 @@ type Options struct {
 	// Status makes the status of any error, with exactly one ErrorInfo: the error table
 	// of the gRPC side.
 	Status func(error) *status.Status
+	// Allow says whether a request may come in, from its Authorization header, before its
+	// body is read. The call itself is judged again. Nil is every request.
+	Allow func(ctx context.Context, authorization string) error
 	// Ready says whether /readyz answers 200; nil is always.
 	Ready func() bool
 	// MaxBody is the most bytes of a request body; 0 is 1 MiB.
@@ -71,6 +74,7 @@ func New(conn grpc.ClientConnInterface, o Options) (http.Handler, error) {
 		pb.File_phasewright_v1_own_exercise_service_proto,
 		pb.File_phasewright_v1_plan_service_proto,
 		pb.File_phasewright_v1_program_record_service_proto,
+		pb.File_phasewright_v1_access_service_proto,
 	)
 	g.pages = g.ownPages()
 	nothing := func(string) (string, bool) { return "", false }
@@ -80,10 +84,10 @@ func New(conn grpc.ClientConnInterface, o Options) (http.Handler, error) {
 		runtime.WithMiddlewares(g.check),
 		runtime.WithErrorHandler(g.callError),
 		runtime.WithRoutingErrorHandler(g.routingError),
-		// No other header becomes metadata, and none comes back from it. Authorization and
-		// the peer's address pass all the same.
+		// No other header becomes metadata. Authorization and the peer's address pass all
+		// the same. What is left of a rate comes back.
 		runtime.WithIncomingHeaderMatcher(key),
-		runtime.WithOutgoingHeaderMatcher(nothing),
+		runtime.WithOutgoingHeaderMatcher(func(k string) (string, bool) { h, ok := rateHeaders[k]; return h, ok }),
 		runtime.WithOutgoingTrailerMatcher(nothing),
 		runtime.WithDisablePathLengthFallback(),
 		runtime.WithDisableHTTPMethodOverride(),
@@ -102,6 +106,7 @@ func New(conn grpc.ClientConnInterface, o Options) (http.Handler, error) {
 		pb.RegisterOwnExerciseServiceHandlerClient(ctx, g.mux, pb.NewOwnExerciseServiceClient(conn)),
 		pb.RegisterPlanServiceHandlerClient(ctx, g.mux, pb.NewPlanServiceClient(conn)),
 		pb.RegisterProgramRecordServiceHandlerClient(ctx, g.mux, pb.NewProgramRecordServiceClient(conn)),
+		pb.RegisterAccessServiceHandlerClient(ctx, g.mux, pb.NewAccessServiceClient(conn)),
 	)
 }
 

@@ -51,8 +51,8 @@ func described() api {
 	return a
 }
 
-// stored are the kinds with all standard methods, and what creates them beside it.
-var stored = []string{"Athlete", "Performance", "SessionLog", "Measurement", "OwnExercise", "Plan", "Program"}
+// standard are the kinds with all standard methods, and what creates them beside it.
+var standard = []string{"Athlete", "Performance", "SessionLog", "Measurement", "OwnExercise", "Plan", "Program"}
 
 func field(m protoreflect.MessageDescriptor, name string) protoreflect.FieldDescriptor {
 	return m.Fields().ByName(protoreflect.Name(name))
@@ -118,8 +118,8 @@ func TestAIP(t *testing.T) {
 		}
 	})
 
-	t.Run("148: fields that every stored kind has", func(t *testing.T) {
-		for _, k := range stored {
+	t.Run("148: fields that every standard kind has", func(t *testing.T) {
+		for _, k := range standard {
 			m := a.messages["phasewright/"+k]
 			for _, n := range []string{"create_time", "update_time", "delete_time"} {
 				f := field(m, n)
@@ -132,7 +132,7 @@ func TestAIP(t *testing.T) {
 	})
 
 	t.Run("131 to 135, 164: standard methods", func(t *testing.T) {
-		for _, k := range stored {
+		for _, k := range standard {
 			r := a.resources["phasewright/"+k]
 			collection := "/v1/" + r.GetPlural()
 			name := "{name=" + r.GetPlural() + "/*}"
@@ -177,7 +177,7 @@ func TestAIP(t *testing.T) {
 	})
 
 	t.Run("134 161: masks", func(t *testing.T) {
-		for _, k := range stored {
+		for _, k := range standard {
 			in := a.methods["Update"+k].Input()
 			require.EqualValues(t, "google.protobuf.FieldMask", field(in, "update_mask").Message().FullName(), k)
 			rules, _ := proto.GetExtension(field(in, snake(k)).Options(), validatepb.E_Field).(*validatepb.FieldRules)
@@ -199,7 +199,7 @@ func TestAIP(t *testing.T) {
 			require.EqualValues(t, 1, m.Output().Fields().Get(0).Number(), name)
 		}
 		require.GreaterOrEqual(t, lists, 10)
-		for _, k := range stored {
+		for _, k := range standard {
 			require.NotNil(t, field(a.methods["List"+k+"s"].Input(), "show_deleted"), "164: %s", k)
 		}
 	})

@@ -30,11 +30,12 @@ type Client struct {
 }
 
 // NewClient makes a client of the server at host:port. It connects with the first
-// call, without TLS.
-func NewClient(address string) (*Client, error) {
-	conn, err := grpc.NewClient(address,
+// call, without TLS and without a key where WithTLS and WithKey don't say otherwise.
+func NewClient(address string, options ...grpc.DialOption) (*Client, error) {
+	conn, err := grpc.NewClient(address, append([]grpc.DialOption{
 		grpc.WithTransportCredentials(insecure.NewCredentials()),
-		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(answerBytes)))
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(answerBytes)),
+	}, options...)...)
 	if err != nil {
 		return nil, fault.New(fault.Invalid, "ADDRESS", "", "the address of the server: "+err.Error())
 	}

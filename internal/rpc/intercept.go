@@ -19,7 +19,6 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"github.com/phasewright/phasewright/engine/fault"
-	"github.com/phasewright/phasewright/internal/service"
 	"github.com/phasewright/phasewright/internal/wire"
 )
 
@@ -126,19 +125,6 @@ type bounded struct {
 }
 
 func (b bounded) Context() context.Context { return b.ctx }
-
-// known puts who calls into the context.
-func known(caller func(context.Context) (service.Caller, error)) layer {
-	return func(_ string, next grpc.StreamHandler) grpc.StreamHandler {
-		return func(impl any, s grpc.ServerStream) error {
-			c, err := caller(s.Context())
-			if err != nil {
-				return err
-			}
-			return next(impl, bounded{s, service.WithCaller(s.Context(), c)})
-		}
-	}
-}
 
 // checked holds a request against the rules of the schema before its handler sees it.
 func checked(ctx context.Context, request any, _ *grpc.UnaryServerInfo, next grpc.UnaryHandler) (any, error) {

@@ -2,7 +2,9 @@ package rpc
 
 import (
 	"context"
+	"errors"
 	"log/slog"
+	"slices"
 	"time"
 
 	"google.golang.org/grpc"
@@ -24,8 +26,11 @@ type Options struct {
 	Log      *slog.Logger
 	Deadline time.Duration // most time of a call, whatever the caller allows; 30 s
 	Message  int           // most bytes of a message, unzipped; 4 MiB
-	// Caller says who calls; nil lets nobody at what is stored. Its error is the answer.
-	Caller func(context.Context) (service.Caller, error)
+
+	Callers Callers         // who may call; nil is nobody
+	Access  *service.Access // manages keys and takes audit events; nil: neither is there
+	Rate    Rate
+	Now     func() time.Time // time.Now
 }
 
 // What bounds a connection. gRPC's own defaults are: streams and age without limit,
@@ -51,8 +56,8 @@ type Server struct {
 }
 
 // NewServer makes a server that is not serving yet: Serve it on a listener, then say
-// Ready.
-func NewServer(s *service.Service, o Options) *Server {
+// Ready. A method that the schema gives no scope is an error.
+func NewServer(s *service.Service, o Options) (*Server, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
@@ -62,9 +67,15 @@ func NewServer(s *service.Service, o Options) *Server {
 	if o.Message <= 0 {
 		o.Message = messageBytes
 	}
-	around := layers{logged(o.Log), explained(o.Log), timed(o.Deadline)}
-	if o.Caller != nil {
-		around = append(around, known(o.Caller))
+	if o.Callers == nil {
+		o.Callers = nobody{}
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	at := &registrar{
+		around: layers{logged(o.Log), explained(o.Log), timed(o.Deadline)}, most: o.Message,
+		callers: o.Callers, limits: newLimits(o.Rate, o.Now), access: o.Access, log: o.Log,
 	}
 	server := grpc.NewServer(
 		grpc.MaxConcurrentStreams(maxStreams),
@@ -77,9 +88,9 @@ func NewServer(s *service.Service, o Options) *Server {
 		}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: minPing, PermitWithoutStream: true}),
 		grpc.WaitForHandlers(true),
-		grpc.UnknownServiceHandler(around.unknown),
+		grpc.UnknownServiceHandler(at.unknown),
 	)
-	at := registrar{server, around, o.Message}
+	at.Server = server
 	pb.RegisterProgramServiceServer(at, &programs{service: s})
 	pb.RegisterStrengthServiceServer(at, &strength{service: s})
 	pb.RegisterStrategyServiceServer(at, &strategies{service: s})
@@ -91,11 +102,18 @@ func NewServer(s *service.Service, o Options) *Server {
 	pb.RegisterOwnExerciseServiceServer(at, &ownExercises{service: s})
 	pb.RegisterPlanServiceServer(at, &plans{service: s})
 	pb.RegisterProgramRecordServiceServer(at, &records{service: s})
+	if o.Access != nil {
+		pb.RegisterAccessServiceServer(at, &access{access: o.Access})
+	}
 	h := health.NewServer()
 	h.SetServingStatus("", grpc_health_v1.HealthCheckResponse_NOT_SERVING)
 	grpc_health_v1.RegisterHealthServer(at, h)
 	reflection.Register(at)
-	return &Server{Server: server, health: h}
+	if at.err != nil {
+		server.Stop()
+		return nil, at.err
+	}
+	return &Server{Server: server, health: h}, nil
 }
 
 // Ready tells whoever asks that calls are welcome.
@@ -104,6 +122,14 @@ func (s *Server) Ready() {
 		s.health.SetServingStatus(name, grpc_health_v1.HealthCheckResponse_SERVING)
 	}
 	s.health.SetServingStatus("", grpc_health_v1.HealthCheckResponse_SERVING)
+}
+
+// NotReady tells whoever asks that calls had better go elsewhere, until Ready.
+func (s *Server) NotReady() {
+	for name := range s.GetServiceInfo() {
+		s.health.SetServingStatus(name, grpc_health_v1.HealthCheckResponse_NOT_SERVING)
+	}
+	s.health.SetServingStatus("", grpc_health_v1.HealthCheckResponse_NOT_SERVING)
 }
 
 // Leaving tells whoever asks that the server is about to go. Calls are still served.
@@ -121,27 +147,54 @@ func (s *Server) Drain(ctx context.Context) {
 // that one which can't be read would pass them by unexplained and unlogged.
 type registrar struct {
 	*grpc.Server
-	around layers
-	most   int // bytes of a message
+	around  layers
+	most    int // bytes of a message
+	callers Callers
+	limits  *limits
+	access  *service.Access
+	log     *slog.Logger
+	err     error
 }
 
-func (r registrar) RegisterService(d *grpc.ServiceDesc, impl any) {
+// RegisterService puts every method behind the layers and what the schema says of it.
+func (r *registrar) RegisterService(d *grpc.ServiceDesc, impl any) {
 	c := *d
 	c.Methods, c.Streams = nil, nil
-	for _, m := range d.Methods {
-		c.Streams = append(c.Streams, grpc.StreamDesc{StreamName: m.MethodName, Handler: unary(m, r.most)})
+	add := func(s grpc.StreamDesc, handler func(rule) grpc.StreamHandler) {
+		method := "/" + d.ServiceName + "/" + s.StreamName
+		of, err := ruleOf(d.ServiceName, s.StreamName)
+		if err != nil {
+			r.err = errors.Join(r.err, err)
+			return
+		}
+		s.Handler = r.inside(of).put(method, handler(of))
+		c.Streams = append(c.Streams, s)
 	}
-	c.Streams = append(c.Streams, d.Streams...)
-	for i := range c.Streams {
-		at := &c.Streams[i]
-		at.Handler = r.around.put("/"+d.ServiceName+"/"+at.StreamName, at.Handler)
+	for _, m := range d.Methods {
+		add(grpc.StreamDesc{StreamName: m.MethodName}, func(of rule) grpc.StreamHandler {
+			return unary(m, r.most, inspected(of, r.access, r.log))
+		})
+	}
+	for _, s := range d.Streams {
+		add(s, func(rule) grpc.StreamHandler { return s.Handler })
 	}
 	r.Server.RegisterService(&c, impl)
 }
 
-func unary(m grpc.MethodDesc, most int) grpc.StreamHandler {
+// inside gives the layers around a method, the guard innermost: what it says is
+// explained, logged and timed as all else.
+func (r *registrar) inside(of rule) layers {
+	return append(slices.Clone(r.around), guarded(of, r.callers, r.limits, r.access, r.log))
+}
+
+// unknown answers calls of methods that there aren't, to those who may ask.
+func (r *registrar) unknown(impl any, s grpc.ServerStream) error {
+	return r.inside(rule{}).unknown(impl, s)
+}
+
+func unary(m grpc.MethodDesc, most int, around grpc.UnaryServerInterceptor) grpc.StreamHandler {
 	return func(impl any, s grpc.ServerStream) error {
-		answer, err := m.Handler(impl, s.Context(), func(into any) error { return receive(s, into, most) }, checked)
+		answer, err := m.Handler(impl, s.Context(), func(into any) error { return receive(s, into, most) }, around)
 		if err != nil {
 			return err
 		}

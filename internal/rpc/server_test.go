@@ -91,7 +91,12 @@ func started(t *testing.T, e service.Engine, o Options) (*grpc.ClientConn, *logs
 	t.Helper()
 	log := &logs{}
 	o.Log = slog.New(slog.NewJSONHandler(log, nil))
-	s, at := NewServer(service.New(e), o), NewLocal()
+	if o.Callers == nil {
+		o.Callers = Anyone{}
+	}
+	s, err := NewServer(service.New(e), o)
+	require.NoError(t, err)
+	at := NewLocal()
 	done := make(chan error, 1)
 	go func() { done <- s.Serve(at) }()
 	conn, err := at.Connect()

@@ -14,6 +14,7 @@ import (
 	"google.golang.org/protobuf/protoadapt"
 
 	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/internal/service"
 	"github.com/phasewright/phasewright/internal/wire"
 )
 
@@ -51,6 +52,8 @@ var table = [...]codes.Code{
 
 	fault.Unavailable:     codes.Unavailable,
 	fault.Unauthenticated: codes.Unauthenticated,
+	fault.Denied:          codes.PermissionDenied,
+	fault.Exhausted:       codes.ResourceExhausted,
 }
 
 // maxDetails bounds the violations in bytes. Details travel as a header in base64, and
@@ -169,6 +172,8 @@ func ofStatus(s *status.Status) *status.Status {
 	switch s.Code() {
 	case codes.OK:
 		return s
+	case codes.Unauthenticated:
+		return Status(service.Stranger())
 	case codes.ResourceExhausted:
 		return with(s.Code(), s.Message(), tooLarge())
 	case codes.DeadlineExceeded:

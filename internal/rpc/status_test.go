@@ -16,7 +16,7 @@ import (
 )
 
 func TestTableHasEveryKind(t *testing.T) {
-	for k := fault.Internal; k <= fault.Unauthenticated; k++ {
+	for k := fault.Internal; k <= fault.Exhausted; k++ {
 		s := Status(fault.New(k, "WHY", "a.b", "says"))
 		require.NotEqual(t, codes.OK, s.Code(), k)
 		require.NotEqual(t, codes.Unknown, s.Code(), k)

@@ -1,6 +1,9 @@
 package service
 
-import "context"
+import (
+	"context"
+	"slices"
+)
 
 // Scope is what a key may do: read, write, trial, admin.
 type Scope string
@@ -13,6 +16,15 @@ const (
 	ScopeAdmin Scope = "admin"
 )
 
+// Scopes lists all of them.
+func Scopes() []Scope { return []Scope{ScopeRead, ScopeWrite, ScopeTrial, ScopeAdmin} }
+
+// Tenants that are there without anyone making them.
+const (
+	MainTenant Tenant = "main" // of the first key, and of commands that use a data directory themselves
+	DevTenant  Tenant = "dev"  // of a server that asks for no key
+)
+
 // Caller is who calls: made by the transports from the key that came with a call, and by
 // nothing else.
 type Caller struct {
@@ -20,6 +32,12 @@ type Caller struct {
 	Key    ID // zero where keys are not needed
 	Scopes []Scope
 }
+
+// Open is a caller who may do everything in a tenant and has no key.
+func Open(t Tenant) Caller { return Caller{Tenant: t, Scopes: Scopes()} }
+
+// May says whether the caller has a scope.
+func (c *Caller) May(s Scope) bool { return slices.Contains(c.Scopes, s) }
 
 type callerKey struct{}
 

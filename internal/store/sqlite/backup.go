@@ -17,7 +17,14 @@ import (
 // Backup writes one consistent state of the database to a new file, checks it and makes
 // it durable, while reading and writing go on. It appears under its name only whole.
 // Faults: Exists ID_TAKEN where the file is there; those of Check.
-func (s *Store) Backup(ctx context.Context, path string) error {
+func (s *Store) Backup(ctx context.Context, path string) error { return Copy(ctx, s.cfg.Dir, path) }
+
+// Copy does the same for the database of a directory that this or another process may
+// have open.
+func Copy(ctx context.Context, dir, path string) error {
+	if there, err := exists(filepath.Join(dir, file)); err != nil || !there {
+		return orElse(err, unusable(fmt.Errorf("there is no database in %s", dir)))
+	}
 	if there, err := exists(path); err != nil || there {
 		if there {
 			return fault.New(fault.Exists, service.ReasonIDTaken, "path", fmt.Sprintf("%s is there already", path))
@@ -25,7 +32,7 @@ func (s *Store) Backup(ctx context.Context, path string) error {
 		return err
 	}
 	half := path + ".part"
-	err := s.copyTo(ctx, half)
+	err := copyTo(ctx, dir, half)
 	if err == nil {
 		err = Check(ctx, half)
 	}
@@ -39,9 +46,9 @@ func (s *Store) Backup(ctx context.Context, path string) error {
 }
 
 // copyTo writes the database anew, without free pages.
-func (s *Store) copyTo(ctx context.Context, path string) error {
+func copyTo(ctx context.Context, dir, path string) error {
 	// A reader of its own, so that no other waits as long as this takes.
-	db, c, err := connect(ctx, filepath.Join(s.cfg.Dir, file), always)
+	db, c, err := connect(ctx, filepath.Join(dir, file), always)
 	if err != nil {
 		return err
 	}
