@@ -10,7 +10,7 @@ import (
 	"github.com/phasewright/phasewright/engine/fault"
 )
 
-// Exit codes. 69 and 70 are EX_UNAVAILABLE and EX_SOFTWARE of sysexits.h, 130 what a shell gives after Ctrl-C.
+// Exit codes. 69, 70 and 77 are EX_UNAVAILABLE, EX_SOFTWARE and EX_NOPERM of sysexits.h, 130 what a shell gives after Ctrl-C.
 const (
 	exitOK          = 0
 	exitViolations  = 1
@@ -19,6 +19,7 @@ const (
 	exitRefused     = 4
 	exitUnavailable = 69
 	exitInternal    = 70
+	exitNoKey       = 77
 	exitCanceled    = 130
 )
 
@@ -28,8 +29,9 @@ const exitCodes = `Exit codes:
   2    the command line or its input is wrong
   3    the request is valid, but its wishes can't all be met
   4    refused for safety; the message says what is needed
-  69   the server does not answer, or not in time
+  69   the server does not answer, or not in time, or not so often
   70   a fault of the program itself
+  77   the server wants a key, or one that may do more
   130  interrupted`
 
 // errViolations ends an audit that has said what it found.
@@ -76,8 +78,10 @@ func codeOf(k fault.Kind) int {
 		return exitInfeasible
 	case fault.Refused:
 		return exitRefused
-	case fault.Unavailable:
+	case fault.Unavailable, fault.Exhausted:
 		return exitUnavailable
+	case fault.Unauthenticated, fault.Denied:
+		return exitNoKey
 	}
 	return exitInternal
 }

@@ -8,6 +8,8 @@ import (
 	"syscall"
 	"time"
 
+	"google.golang.org/grpc"
+
 	"github.com/phasewright/phasewright/internal/app"
 	"github.com/phasewright/phasewright/internal/rpc"
 	"github.com/phasewright/phasewright/internal/service"
@@ -25,9 +27,9 @@ func main() {
 	os.Exit(code)
 }
 
-func newMaker(server string) (maker, error) {
+func newMaker(server string, with ...grpc.DialOption) (maker, error) {
 	if server != "" {
-		return rpc.NewClient(server)
+		return rpc.NewClient(server, with...)
 	}
 	engine, err := app.NewEngine()
 	if err != nil {

@@ -2,14 +2,20 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
+	"crypto/x509"
 	"io"
 	"net"
+	"net/netip"
+	"os"
 	"time"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
 
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/internal/rpc"
 	"github.com/phasewright/phasewright/internal/service"
 )
 
@@ -28,10 +34,13 @@ type maker interface {
 type program struct {
 	in       io.Reader
 	out, err io.Writer
-	newMaker func(server string) (maker, error) // "" is the one in this process
+	newMaker func(server string, with ...grpc.DialOption) (maker, error) // "" is the one in this process
 	now      func() time.Time
 
 	server  string // --server
+	keyFile string // --key-file
+	caFile  string // --ca-file
+	tls     bool   // --tls
 	started bool   // a command runs: errors are no longer about the command line
 }
 
@@ -42,7 +51,8 @@ func (p *program) run(ctx context.Context, args []string) int {
 	root.SetIn(p.in)
 	root.SetOut(p.out)
 	root.SetErr(p.err)
-	cmd, err := root.ExecuteContextC(ctx)
+	// Who runs this program on their own data may do everything with it.
+	cmd, err := root.ExecuteContextC(service.WithCaller(ctx, service.Open(service.MainTenant)))
 	return p.finish(ctx, cmd, err)
 }
 
@@ -65,23 +75,69 @@ published guidance.
 		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
 	}
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(p.generate(), p.change(), p.audit(), p.estimate(), p.strategies(), p.exercises(), p.serve(), p.version())
+	root.AddCommand(p.generate(), p.change(), p.audit(), p.estimate(), p.strategies(), p.exercises(), p.serve(), p.key(), p.migrate(), p.backup(), p.restore(), p.version())
 	return root
 }
 
 // maker gives what answers the command.
 func (p *program) maker() (maker, error) {
-	if p.server != "" {
-		if _, _, err := net.SplitHostPort(p.server); err != nil {
-			return nil, wrong("--server: %q is not HOST:PORT, such as 127.0.0.1:9090", p.server)
-		}
+	if p.server == "" {
+		return p.newMaker("")
 	}
-	return p.newMaker(p.server)
+	host, _, err := net.SplitHostPort(p.server)
+	if err != nil {
+		return nil, wrong("--server: %q is not HOST:PORT, such as 127.0.0.1:9090", p.server)
+	}
+	var with []grpc.DialOption
+	if p.tls || p.caFile != "" {
+		c, err := p.trust()
+		if err != nil {
+			return nil, err
+		}
+		with = append(with, rpc.WithTLS(c))
+	}
+	key, err := secret(p.keyFile, "--key-file", envKey)
+	if err != nil {
+		return nil, err
+	}
+	if key != "" {
+		if len(with) == 0 && !thisMachine(host) {
+			return nil, wrong("--server: the key would travel to %s in plain text; add --tls, or --ca-file with the certificate to trust", host)
+		}
+		with = append(with, rpc.WithKey(key))
+	}
+	return p.newMaker(p.server, with...)
 }
 
-// served adds the flag of commands that a server can answer too.
+// trust says which servers are believed.
+func (p *program) trust() (*tls.Config, error) {
+	c := &tls.Config{MinVersion: tls.VersionTLS13}
+	if p.caFile == "" {
+		return c, nil
+	}
+	pem, err := os.ReadFile(p.caFile)
+	if err != nil {
+		return nil, wrong("--ca-file: %s: %s", p.caFile, cause(err))
+	}
+	c.RootCAs = x509.NewCertPool()
+	if !c.RootCAs.AppendCertsFromPEM(pem) {
+		return nil, wrong("--ca-file: %s holds no certificate in PEM", p.caFile)
+	}
+	return c, nil
+}
+
+func thisMachine(host string) bool {
+	ip, err := netip.ParseAddr(host)
+	return host == "localhost" || err == nil && ip.IsLoopback()
+}
+
+// served adds the flags of commands that a server can answer too.
 func (p *program) served(cmd *cobra.Command) *cobra.Command {
-	cmd.Flags().StringVar(&p.server, "server", "", "let the server at this HOST:PORT (gRPC) answer, instead of this process")
+	flags := cmd.Flags()
+	flags.StringVar(&p.server, "server", "", "let the server at this HOST:PORT (gRPC) answer, instead of this process")
+	flags.StringVar(&p.keyFile, "key-file", "", "with --server: file with the API key (or $"+envKey+")")
+	flags.BoolVar(&p.tls, "tls", false, "with --server: connect with TLS")
+	flags.StringVar(&p.caFile, "ca-file", "", "with --server: file with the certificates to trust, PEM; implies --tls")
 	return cmd
 }
 

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
 
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
@@ -24,7 +25,7 @@ type result struct {
 	out, err string
 }
 
-func runWith(t *testing.T, ctx context.Context, newMaker func(string) (maker, error), stdin string, args ...string) result {
+func runWith(t *testing.T, ctx context.Context, newMaker func(string, ...grpc.DialOption) (maker, error), stdin string, args ...string) result {
 	t.Helper()
 	var out, errs bytes.Buffer
 	p := program{in: strings.NewReader(stdin), out: &out, err: &errs, newMaker: newMaker, now: someDay}
@@ -83,8 +84,9 @@ func (s canned) Catalogue(context.Context) (*exercise.Catalogue, error) {
 func TestExitCodes(t *testing.T) {
 	for kind, want := range map[fault.Kind]int{
 		fault.Internal: 70, fault.Unavailable: 69, fault.Invalid: 2, fault.Infeasible: 3, fault.Refused: 4, fault.NotFound: 2, fault.Canceled: 130,
+		fault.Unauthenticated: 77, fault.Denied: 77, fault.Exhausted: 69,
 	} {
-		made := func(string) (maker, error) {
+		made := func(string, ...grpc.DialOption) (maker, error) {
 			return canned{fault.New(kind, "WHY", "constraints.days[1].minutes", "is too short")}, nil
 		}
 		got := runWith(t, context.Background(), made, string(demo), "generate", "-f", "-")
@@ -105,7 +107,7 @@ func TestInterruptedWhileReading(t *testing.T) {
 	defer w.Close()
 	defer in.Close()
 	var out, errs bytes.Buffer
-	p := program{in: in, out: &out, err: &errs, newMaker: func(string) (maker, error) { return canned{}, nil }}
+	p := program{in: in, out: &out, err: &errs, newMaker: func(string, ...grpc.DialOption) (maker, error) { return canned{}, nil }}
 	require.Equal(t, exitCanceled, p.run(ctx, []string{"generate", "-f", "-"}))
 	require.Equal(t, "interrupted\n", errs.String())
 }

@@ -150,7 +150,7 @@ func TestServe(t *testing.T) {
 	p := program{in: strings.NewReader(""), out: io.Discard, err: w, newMaker: newMaker}
 	code := make(chan int, 1)
 	go func() {
-		code <- p.run(ctx, []string{"serve", "--grpc-addr", "127.0.0.1:0", "--http-addr", "127.0.0.1:0", "--drain-delay", "10ms"})
+		code <- p.run(ctx, []string{"serve", "--dev", "--grpc-addr", "127.0.0.1:0", "--http-addr", "127.0.0.1:0", "--drain-delay", "10ms"})
 		w.Close()
 	}()
 	lines := json.NewDecoder(logs)

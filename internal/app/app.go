@@ -119,14 +119,18 @@ func (a *App) open() error {
 	if c.Dev {
 		return a.store.Admit(ctx, service.DevTenant)
 	}
-	if c.FirstKey != nil {
-		secret, made, err := a.access.FirstKey(ctx)
-		if err != nil || !made {
-			return err
+	if c.FirstKey == nil {
+		have, err := a.store.Tenants(ctx, "", 1)
+		if err == nil && len(have) == 0 {
+			a.log.Warn("there is no key yet: stop, and make one with phasewright key create")
 		}
-		return c.FirstKey(secret)
+		return err
 	}
-	return nil
+	secret, made, err := a.access.FirstKey(ctx)
+	if err != nil || !made {
+		return err
+	}
+	return c.FirstKey(secret)
 }
 
 // storeTime is how long the store may take to open, migrations included.

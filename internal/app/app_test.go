@@ -305,6 +305,7 @@ func TestPortInUse(t *testing.T) {
 		func(c *Config) { c.GRPCAddr, c.HTTPAddr = "127.0.0.1:0", r.GRPCAddr() },
 	} {
 		c := DefaultConfig()
+		c.Dev = true
 		change(&c)
 		_, err := New(c)
 		require.ErrorContains(t, err, "address already in use")

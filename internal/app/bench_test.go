@@ -104,6 +104,7 @@ func newBench(b *testing.B) *bench {
 func (x *bench) run(b *testing.B, e service.Engine) *App {
 	c := DefaultConfig()
 	c.GRPCAddr, c.HTTPAddr, c.DrainDelay = "127.0.0.1:0", "127.0.0.1:0", 0
+	c.Dev, c.Rate = true, 0
 	a, err := with(c, e)
 	require.NoError(b, err)
 	ctx, stop := context.WithCancel(context.Background())

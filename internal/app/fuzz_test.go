@@ -240,6 +240,7 @@ func FuzzREST(f *testing.F) {
 	log := &runLog{}
 	config := DefaultConfig()
 	config.GRPCAddr, config.HTTPAddr, config.DrainDelay = "127.0.0.1:0", "127.0.0.1:0", 0
+	config.Dev, config.Rate = true, 0
 	config.Log = slog.New(slog.NewJSONHandler(log, &slog.HandlerOptions{Level: slog.LevelError}))
 	a, err := with(config, fuzzEngine(f))
 	require.NoError(f, err)

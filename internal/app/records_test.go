@@ -14,9 +14,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/metadata"
 
-	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/internal/gateway"
 	"github.com/phasewright/phasewright/internal/rpc"
 	"github.com/phasewright/phasewright/internal/service"
