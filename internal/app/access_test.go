@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -156,12 +157,15 @@ func said(s *status.Status) string {
 	return fmt.Sprint(s.Code(), s.Message(), strings.ReplaceAll(strings.Join(out, " "), " ", ""))
 }
 
+// variable is a field in a path, and what it has to look like.
+var variable = regexp.MustCompile(`\{[a-z_.]+=([^}]*)\}`)
+
 // The same over REST, before the body is looked at.
 func TestRESTAsksForKeys(t *testing.T) {
 	r, admin := locked(t, func(c *Config) { c.Rate = 0 })
 	_, reads := r.makeKey(t, admin, &pb.ApiKey{Scopes: []pb.Scope{pb.Scope_SCOPE_READ}})
 	ask := func(method, path, key string) (*http.Response, string) {
-		q, err := http.NewRequest(method, r.url(path), strings.NewReader(map[bool]string{true: "{no JSON"}[method == "POST"]))
+		q, err := http.NewRequest(method, r.url(path), strings.NewReader(map[bool]string{true: "{no JSON"}[method == "POST" || method == "PATCH"]))
 		require.NoError(t, err)
 		if key != "" {
 			q.Header.Set("Authorization", "bearer "+key)
@@ -178,10 +182,12 @@ func TestRESTAsksForKeys(t *testing.T) {
 	for _, m := range methods(t) {
 		rule, _ := proto.GetExtension(m.Options(), annotations.E_Http).(*annotations.HttpRule)
 		method, path := "GET", rule.GetGet()
-		if path == "" {
-			method, path = "POST", rule.GetPost()
+		for verb, at := range map[string]string{"POST": rule.GetPost(), "PATCH": rule.GetPatch(), "DELETE": rule.GetDelete()} {
+			if at != "" {
+				method, path = verb, at
+			}
 		}
-		path = strings.NewReplacer("{name=", "", "*}", "018f0000-0000-7000-8000-000000000000").Replace(path)
+		path = strings.ReplaceAll(variable.ReplaceAllString(path, "$1"), "*", "018f0000-0000-7000-8000-000000000000")
 		for what, key := range keys {
 			a, body := ask(method, path, key)
 			require.Equal(t, 401, a.StatusCode, "%s with key %s: %s", m.FullName(), what, body)
