@@ -169,6 +169,8 @@ func (k *rework) settle(g *generation) error {
 			bad.Add("UNKNOWN_EXERCISE", path+".with_exercise_id", fmt.Sprintf("no exercise %q", s.With))
 		case !g.allowed(ex):
 			bad.Add("RESTRICTED", path+".with_exercise_id", ex.Name+" is excluded, restricted or beyond the athlete's skill; choose another")
+		case k.lacking(g, s, ex):
+			bad.Add("EQUIPMENT", path+".with_exercise_id", ex.Name+" can't be done at every place where it would come up; name a weekday or workout where it can, or choose another")
 		case k.together(s):
 			bad.Add("DUPLICATE", path+".with_exercise_id", ex.Name+" is in such a session already")
 		case g.goalOf(s.ExerciseID) >= 0 || g.pinOf(s.ExerciseID) >= 0:
@@ -195,6 +197,13 @@ func rotating(day plan.Weekday) string {
 func (k *rework) together(w plan.Swap) bool {
 	return k.anySession(func(s *plan.Session) bool {
 		return s.In(w.Weekday, w.Group) && holds(s, w.ExerciseID) && holds(s, w.With)
+	})
+}
+
+// lacking reports a swap's session at a place that has not what the coming exercise needs.
+func (k *rework) lacking(g *generation, w plan.Swap, ex *exercise.Exercise) bool {
+	return k.anySession(func(s *plan.Session) bool {
+		return s.In(w.Weekday, w.Group) && holds(s, w.ExerciseID) && !ex.Available(g.place(s.PlaceID))
 	})
 }
 

@@ -317,7 +317,8 @@ func (a *auditor) effort(l *lift) bool {
 			return true
 		}
 		ask := (s.hi + s.rir.Value) * 10
-		if i == 0 && s.rir.Value <= exactRIR && ask < can-under && can < l.curve.MaxTenths() {
+		// Of a strength that is only judged the repetitions on the day are told by the reserve.
+		if i == 0 && !l.lent && s.rir.Value <= exactRIR && ask < can-under && can < l.curve.MaxTenths() {
 			a.finding(l.about(ruleEffort), "Set 1 has %d repetitions and %d in reserve, yet its load allows %s when fresh: reserve and load don't agree.", s.hi, s.rir.Value, tenths(can))
 			return true
 		}

@@ -177,7 +177,7 @@ func TestAthletesOverREST(t *testing.T) {
 	require.Equal(t, mine["message"], theirs["message"])
 	k.fails("PATCH", name, object{"athlete": object{"profile": object{"sex": "SEX_MALE"}}}, 404, "UNKNOWN", "athlete.name")
 	k.as = ""
-	k.fails("GET", name, nil, 401, "UNAUTHENTICATED", "")
+	k.fails("GET", name, nil, 401, "API_KEY", "")
 }
 
 func TestWhatBelongsToAnAthleteOverREST(t *testing.T) {
