@@ -26,7 +26,7 @@ import (
 func TestPropertyRework(t *testing.T) {
 	total := 600
 	if testing.Short() {
-		total = 100
+		total = 40
 	}
 	if n, err := strconv.Atoi(os.Getenv("PHASEWRIGHT_REWORKS")); err == nil {
 		total = n
