@@ -409,9 +409,9 @@ func (h *hold) restore(m *schedule.Model) {
 // which there would be one, or all where it takes several.
 func (g *generation) clashingLock(ctx context.Context, w *window, picks []pick, h *hold, cause error) error {
 	none := h.like()
-	for i := range none.cells {
-		none.cells[i], none.gone = make([]bool, len(w.columns)), slices.Clone(none.gone)
-		none.gone[i] = make([]bool, len(w.columns))
+	none.gone = make([][]bool, len(picks))
+	for i := range none.gone {
+		none.cells[i], none.gone[i] = make([]bool, len(w.columns)), make([]bool, len(w.columns))
 	}
 	if _, err := g.solveHeld(ctx, w, picks, none); err != nil {
 		if infeasible(err) {
