@@ -36,6 +36,8 @@ const (
 	Scope_SCOPE_TRIAL Scope = 3
 	// Manages keys, reads the audit events, exports and erases athletes.
 	Scope_SCOPE_ADMIN Scope = 4
+	// Records measurements of trials, and sees neither arms nor results: for who measures.
+	Scope_SCOPE_ASSESS Scope = 5
 )
 
 // Enum value maps for Scope.
@@ -46,6 +48,7 @@ var (
 		2: "SCOPE_WRITE",
 		3: "SCOPE_TRIAL",
 		4: "SCOPE_ADMIN",
+		5: "SCOPE_ASSESS",
 	}
 	Scope_value = map[string]int32{
 		"SCOPE_UNSPECIFIED": 0,
@@ -53,6 +56,7 @@ var (
 		"SCOPE_WRITE":       2,
 		"SCOPE_TRIAL":       3,
 		"SCOPE_ADMIN":       4,
+		"SCOPE_ASSESS":      5,
 	}
 )
 
@@ -106,14 +110,15 @@ var File_phasewright_v1_access_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x1bphasewright/v1/access.proto\x12\x0ephasewright.v1\x1a google/protobuf/descriptor.proto*a\n" +
+	"\x1bphasewright/v1/access.proto\x12\x0ephasewright.v1\x1a google/protobuf/descriptor.proto*s\n" +
 	"\x05Scope\x12\x15\n" +
 	"\x11SCOPE_UNSPECIFIED\x10\x00\x12\x0e\n" +
 	"\n" +
 	"SCOPE_READ\x10\x01\x12\x0f\n" +
 	"\vSCOPE_WRITE\x10\x02\x12\x0f\n" +
 	"\vSCOPE_TRIAL\x10\x03\x12\x0f\n" +
-	"\vSCOPE_ADMIN\x10\x04:M\n" +
+	"\vSCOPE_ADMIN\x10\x04\x12\x10\n" +
+	"\fSCOPE_ASSESS\x10\x05:M\n" +
 	"\x05scope\x12\x1e.google.protobuf.MethodOptions\x18\x96\x8c\x03 \x01(\x0e2\x15.phasewright.v1.ScopeR\x05scopeBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (

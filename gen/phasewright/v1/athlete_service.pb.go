@@ -12,6 +12,7 @@ import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	fieldmaskpb "google.golang.org/protobuf/types/known/fieldmaskpb"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -702,11 +703,783 @@ func (x *UndeleteAthleteResponse) GetAthlete() *AthleteRecord {
 	return nil
 }
 
+// What ExportAthlete needs.
+type ExportAthleteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, athletes/{athlete}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Most records in the answer; 0 or unset is 100, and more than 1000 is taken as 1000. A page also
+	// ends after about a megabyte, and never inside a record.
+	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// Where to go on: next_page_token of the answer before. It is good for three days.
+	PageToken     string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportAthleteRequest) Reset() {
+	*x = ExportAthleteRequest{}
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportAthleteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportAthleteRequest) ProtoMessage() {}
+
+func (x *ExportAthleteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportAthleteRequest.ProtoReflect.Descriptor instead.
+func (*ExportAthleteRequest) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_athlete_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ExportAthleteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ExportAthleteRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ExportAthleteRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+// One thing that is stored about an athlete.
+type ExportedRecord struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The thing.
+	//
+	// Types that are valid to be assigned to Record:
+	//
+	//	*ExportedRecord_Athlete
+	//	*ExportedRecord_Performance
+	//	*ExportedRecord_SessionLog
+	//	*ExportedRecord_Measurement
+	//	*ExportedRecord_Program
+	//	*ExportedRecord_Revision
+	//	*ExportedRecord_AuditEvent
+	//	*ExportedRecord_KeptAnswer
+	//	*ExportedRecord_ProgramResult
+	//	*ExportedRecord_TrialStatement
+	//	*ExportedRecord_TrialMembership
+	Record        isExportedRecord_Record `protobuf_oneof:"record"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportedRecord) Reset() {
+	*x = ExportedRecord{}
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportedRecord) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportedRecord) ProtoMessage() {}
+
+func (x *ExportedRecord) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportedRecord.ProtoReflect.Descriptor instead.
+func (*ExportedRecord) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_athlete_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *ExportedRecord) GetRecord() isExportedRecord_Record {
+	if x != nil {
+		return x.Record
+	}
+	return nil
+}
+
+func (x *ExportedRecord) GetAthlete() *AthleteRecord {
+	if x != nil {
+		if x, ok := x.Record.(*ExportedRecord_Athlete); ok {
+			return x.Athlete
+		}
+	}
+	return nil
+}
+
+func (x *ExportedRecord) GetPerformance() *PerformanceRecord {
+	if x != nil {
+		if x, ok := x.Record.(*ExportedRecord_Performance); ok {
+			return x.Performance
+		}
+	}
+	return nil
+}
+
+func (x *ExportedRecord) GetSessionLog() *SessionLog {
+	if x != nil {
+		if x, ok := x.Record.(*ExportedRecord_SessionLog); ok {
+			return x.SessionLog
+		}
+	}
+	return nil
+}
+
+func (x *ExportedRecord) GetMeasurement() *Measurement {
+	if x != nil {
+		if x, ok := x.Record.(*ExportedRecord_Measurement); ok {
+			return x.Measurement
+		}
+	}
+	return nil
+}
+
+func (x *ExportedRecord) GetProgram() *ProgramRecord {
+	if x != nil {
+		if x, ok := x.Record.(*ExportedRecord_Program); ok {
+			return x.Program
+		}
+	}
+	return nil
+}
+
+func (x *ExportedRecord) GetRevision() *ProgramRevision {
+	if x != nil {
+		if x, ok := x.Record.(*ExportedRecord_Revision); ok {
+			return x.Revision
+		}
+	}
+	return nil
+}
+
+func (x *ExportedRecord) GetAuditEvent() *AuditEvent {
+	if x != nil {
+		if x, ok := x.Record.(*ExportedRecord_AuditEvent); ok {
+			return x.AuditEvent
+		}
+	}
+	return nil
+}
+
+func (x *ExportedRecord) GetKeptAnswer() *KeptAnswer {
+	if x != nil {
+		if x, ok := x.Record.(*ExportedRecord_KeptAnswer); ok {
+			return x.KeptAnswer
+		}
+	}
+	return nil
+}
+
+func (x *ExportedRecord) GetProgramResult() *ProgramResult {
+	if x != nil {
+		if x, ok := x.Record.(*ExportedRecord_ProgramResult); ok {
+			return x.ProgramResult
+		}
+	}
+	return nil
+}
+
+func (x *ExportedRecord) GetTrialStatement() *TrialStatement {
+	if x != nil {
+		if x, ok := x.Record.(*ExportedRecord_TrialStatement); ok {
+			return x.TrialStatement
+		}
+	}
+	return nil
+}
+
+func (x *ExportedRecord) GetTrialMembership() *TrialMembership {
+	if x != nil {
+		if x, ok := x.Record.(*ExportedRecord_TrialMembership); ok {
+			return x.TrialMembership
+		}
+	}
+	return nil
+}
+
+type isExportedRecord_Record interface {
+	isExportedRecord_Record()
+}
+
+type ExportedRecord_Athlete struct {
+	// The athlete.
+	Athlete *AthleteRecord `protobuf:"bytes,1,opt,name=athlete,proto3,oneof"`
+}
+
+type ExportedRecord_Performance struct {
+	// Something the athlete has shown.
+	Performance *PerformanceRecord `protobuf:"bytes,2,opt,name=performance,proto3,oneof"`
+}
+
+type ExportedRecord_SessionLog struct {
+	// What was really done in a session.
+	SessionLog *SessionLog `protobuf:"bytes,3,opt,name=session_log,json=sessionLog,proto3,oneof"`
+}
+
+type ExportedRecord_Measurement struct {
+	// A number that was taken.
+	Measurement *Measurement `protobuf:"bytes,4,opt,name=measurement,proto3,oneof"`
+}
+
+type ExportedRecord_Program struct {
+	// A program.
+	Program *ProgramRecord `protobuf:"bytes,5,opt,name=program,proto3,oneof"`
+}
+
+type ExportedRecord_Revision struct {
+	// A revision, whole.
+	Revision *ProgramRevision `protobuf:"bytes,6,opt,name=revision,proto3,oneof"`
+}
+
+type ExportedRecord_AuditEvent struct {
+	// A call about the athlete.
+	AuditEvent *AuditEvent `protobuf:"bytes,7,opt,name=audit_event,json=auditEvent,proto3,oneof"`
+}
+
+type ExportedRecord_KeptAnswer struct {
+	// An answer that is kept for a repeated call.
+	KeptAnswer *KeptAnswer `protobuf:"bytes,8,opt,name=kept_answer,json=keptAnswer,proto3,oneof"`
+}
+
+type ExportedRecord_ProgramResult struct {
+	// What an operation keeps of the athlete.
+	ProgramResult *ProgramResult `protobuf:"bytes,9,opt,name=program_result,json=programResult,proto3,oneof"`
+}
+
+type ExportedRecord_TrialStatement struct {
+	// What an event of a trial says of the athlete.
+	TrialStatement *TrialStatement `protobuf:"bytes,10,opt,name=trial_statement,json=trialStatement,proto3,oneof"`
+}
+
+type ExportedRecord_TrialMembership struct {
+	// That the athlete is in a trial.
+	TrialMembership *TrialMembership `protobuf:"bytes,11,opt,name=trial_membership,json=trialMembership,proto3,oneof"`
+}
+
+func (*ExportedRecord_Athlete) isExportedRecord_Record() {}
+
+func (*ExportedRecord_Performance) isExportedRecord_Record() {}
+
+func (*ExportedRecord_SessionLog) isExportedRecord_Record() {}
+
+func (*ExportedRecord_Measurement) isExportedRecord_Record() {}
+
+func (*ExportedRecord_Program) isExportedRecord_Record() {}
+
+func (*ExportedRecord_Revision) isExportedRecord_Record() {}
+
+func (*ExportedRecord_AuditEvent) isExportedRecord_Record() {}
+
+func (*ExportedRecord_KeptAnswer) isExportedRecord_Record() {}
+
+func (*ExportedRecord_ProgramResult) isExportedRecord_Record() {}
+
+func (*ExportedRecord_TrialStatement) isExportedRecord_Record() {}
+
+func (*ExportedRecord_TrialMembership) isExportedRecord_Record() {}
+
+// What an event of a trial says of an athlete. An erasure takes it away.
+type TrialStatement struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The trial, a UUID.
+	TrialId string `protobuf:"bytes,1,opt,name=trial_id,json=trialId,proto3" json:"trial_id,omitempty"`
+	// The event as it was recorded: JSON.
+	Event         []byte `protobuf:"bytes,2,opt,name=event,proto3" json:"event,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TrialStatement) Reset() {
+	*x = TrialStatement{}
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TrialStatement) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TrialStatement) ProtoMessage() {}
+
+func (x *TrialStatement) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TrialStatement.ProtoReflect.Descriptor instead.
+func (*TrialStatement) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_athlete_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *TrialStatement) GetTrialId() string {
+	if x != nil {
+		return x.TrialId
+	}
+	return ""
+}
+
+func (x *TrialStatement) GetEvent() []byte {
+	if x != nil {
+		return x.Event
+	}
+	return nil
+}
+
+// Who an athlete is in a trial. An erasure takes it away.
+type TrialMembership struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The trial, a UUID.
+	TrialId string `protobuf:"bytes,1,opt,name=trial_id,json=trialId,proto3" json:"trial_id,omitempty"`
+	// The pseudonym by which the trial knows the athlete, a UUID.
+	ParticipantId string `protobuf:"bytes,2,opt,name=participant_id,json=participantId,proto3" json:"participant_id,omitempty"`
+	// What the athlete's programs in the trial are made from, as it is stored: JSON.
+	Request       []byte `protobuf:"bytes,3,opt,name=request,proto3" json:"request,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TrialMembership) Reset() {
+	*x = TrialMembership{}
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TrialMembership) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TrialMembership) ProtoMessage() {}
+
+func (x *TrialMembership) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TrialMembership.ProtoReflect.Descriptor instead.
+func (*TrialMembership) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_athlete_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *TrialMembership) GetTrialId() string {
+	if x != nil {
+		return x.TrialId
+	}
+	return ""
+}
+
+func (x *TrialMembership) GetParticipantId() string {
+	if x != nil {
+		return x.ParticipantId
+	}
+	return ""
+}
+
+func (x *TrialMembership) GetRequest() []byte {
+	if x != nil {
+		return x.Request
+	}
+	return nil
+}
+
+// An answer that is kept, so that a call with the same request id gets it again.
+type KeptAnswer struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The id of the request.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The message of the call, such as phasewright.v1.CreateAthleteRequest.
+	Method string `protobuf:"bytes,2,opt,name=method,proto3" json:"method,omitempty"`
+	// What was stored by it, as the server keeps it: JSON, behind four bytes with the number of the
+	// revision where there is one.
+	Body []byte `protobuf:"bytes,3,opt,name=body,proto3" json:"body,omitempty"`
+	// When it was kept.
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// When it may go.
+	ExpireTime    *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=expire_time,json=expireTime,proto3" json:"expire_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *KeptAnswer) Reset() {
+	*x = KeptAnswer{}
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *KeptAnswer) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*KeptAnswer) ProtoMessage() {}
+
+func (x *KeptAnswer) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use KeptAnswer.ProtoReflect.Descriptor instead.
+func (*KeptAnswer) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_athlete_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *KeptAnswer) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *KeptAnswer) GetMethod() string {
+	if x != nil {
+		return x.Method
+	}
+	return ""
+}
+
+func (x *KeptAnswer) GetBody() []byte {
+	if x != nil {
+		return x.Body
+	}
+	return nil
+}
+
+func (x *KeptAnswer) GetCreateTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CreateTime
+	}
+	return nil
+}
+
+func (x *KeptAnswer) GetExpireTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpireTime
+	}
+	return nil
+}
+
+// What ExportAthlete answers.
+type ExportAthleteResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The records: the athlete first, then by kind.
+	Records []*ExportedRecord `protobuf:"bytes,1,rep,name=records,proto3" json:"records,omitempty"`
+	// Where to go on; empty at the end.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportAthleteResponse) Reset() {
+	*x = ExportAthleteResponse{}
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportAthleteResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportAthleteResponse) ProtoMessage() {}
+
+func (x *ExportAthleteResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportAthleteResponse.ProtoReflect.Descriptor instead.
+func (*ExportAthleteResponse) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_athlete_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *ExportAthleteResponse) GetRecords() []*ExportedRecord {
+	if x != nil {
+		return x.Records
+	}
+	return nil
+}
+
+func (x *ExportAthleteResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+// What EraseAthlete needs.
+type EraseAthleteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, athletes/{athlete}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Why, for people. It stays: name nobody in it.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// A UUID that the caller makes. The same request with the same id has its effect once and is given
+	// the same answer, for three days.
+	RequestId string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Say what would be answered, and change nothing.
+	ValidateOnly  bool `protobuf:"varint,4,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EraseAthleteRequest) Reset() {
+	*x = EraseAthleteRequest{}
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EraseAthleteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EraseAthleteRequest) ProtoMessage() {}
+
+func (x *EraseAthleteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EraseAthleteRequest.ProtoReflect.Descriptor instead.
+func (*EraseAthleteRequest) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_athlete_service_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *EraseAthleteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *EraseAthleteRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *EraseAthleteRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *EraseAthleteRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// What EraseAthlete answers: how much there was. Of an athlete who was erased before, nothing.
+type EraseAthleteResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When the athlete was erased.
+	EraseTime *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
+	// Performances that were erased.
+	Performances int32 `protobuf:"varint,2,opt,name=performances,proto3" json:"performances,omitempty"`
+	// Session logs that were erased.
+	SessionLogs int32 `protobuf:"varint,3,opt,name=session_logs,json=sessionLogs,proto3" json:"session_logs,omitempty"`
+	// Measurements that were erased.
+	Measurements int32 `protobuf:"varint,4,opt,name=measurements,proto3" json:"measurements,omitempty"`
+	// Programs that were erased.
+	Programs int32 `protobuf:"varint,5,opt,name=programs,proto3" json:"programs,omitempty"`
+	// Revisions of programs that were erased.
+	Revisions int32 `protobuf:"varint,6,opt,name=revisions,proto3" json:"revisions,omitempty"`
+	// Audit events that no longer name the athlete.
+	AuditEvents int32 `protobuf:"varint,7,opt,name=audit_events,json=auditEvents,proto3" json:"audit_events,omitempty"`
+	// Kept answers that were emptied.
+	KeptAnswers int32 `protobuf:"varint,8,opt,name=kept_answers,json=keptAnswers,proto3" json:"kept_answers,omitempty"`
+	// Entries of operations that were erased.
+	ProgramResults int32 `protobuf:"varint,9,opt,name=program_results,json=programResults,proto3" json:"program_results,omitempty"`
+	// What events of trials said of the athlete; the events stay.
+	TrialStatements int32 `protobuf:"varint,10,opt,name=trial_statements,json=trialStatements,proto3" json:"trial_statements,omitempty"`
+	// Trials that the athlete was in.
+	TrialMemberships int32 `protobuf:"varint,11,opt,name=trial_memberships,json=trialMemberships,proto3" json:"trial_memberships,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *EraseAthleteResponse) Reset() {
+	*x = EraseAthleteResponse{}
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EraseAthleteResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EraseAthleteResponse) ProtoMessage() {}
+
+func (x *EraseAthleteResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_athlete_service_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EraseAthleteResponse.ProtoReflect.Descriptor instead.
+func (*EraseAthleteResponse) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_athlete_service_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *EraseAthleteResponse) GetEraseTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EraseTime
+	}
+	return nil
+}
+
+func (x *EraseAthleteResponse) GetPerformances() int32 {
+	if x != nil {
+		return x.Performances
+	}
+	return 0
+}
+
+func (x *EraseAthleteResponse) GetSessionLogs() int32 {
+	if x != nil {
+		return x.SessionLogs
+	}
+	return 0
+}
+
+func (x *EraseAthleteResponse) GetMeasurements() int32 {
+	if x != nil {
+		return x.Measurements
+	}
+	return 0
+}
+
+func (x *EraseAthleteResponse) GetPrograms() int32 {
+	if x != nil {
+		return x.Programs
+	}
+	return 0
+}
+
+func (x *EraseAthleteResponse) GetRevisions() int32 {
+	if x != nil {
+		return x.Revisions
+	}
+	return 0
+}
+
+func (x *EraseAthleteResponse) GetAuditEvents() int32 {
+	if x != nil {
+		return x.AuditEvents
+	}
+	return 0
+}
+
+func (x *EraseAthleteResponse) GetKeptAnswers() int32 {
+	if x != nil {
+		return x.KeptAnswers
+	}
+	return 0
+}
+
+func (x *EraseAthleteResponse) GetProgramResults() int32 {
+	if x != nil {
+		return x.ProgramResults
+	}
+	return 0
+}
+
+func (x *EraseAthleteResponse) GetTrialStatements() int32 {
+	if x != nil {
+		return x.TrialStatements
+	}
+	return 0
+}
+
+func (x *EraseAthleteResponse) GetTrialMemberships() int32 {
+	if x != nil {
+		return x.TrialMemberships
+	}
+	return 0
+}
+
 var File_phasewright_v1_athlete_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_athlete_service_proto_rawDesc = "" +
 	"\n" +
-	"$phasewright/v1/athlete_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1bphasewright/v1/access.proto\x1a#phasewright/v1/athlete_record.proto\"\xbd\x01\n" +
+	"$phasewright/v1/athlete_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1bphasewright/v1/access.proto\x1a#phasewright/v1/athlete_record.proto\x1a phasewright/v1/audit_event.proto\x1a!phasewright/v1/bulk_service.proto\x1a phasewright/v1/measurement.proto\x1a'phasewright/v1/performance_record.proto\x1a#phasewright/v1/program_record.proto\x1a phasewright/v1/session_log.proto\"\xbd\x01\n" +
 	"\x14CreateAthleteRequest\x12B\n" +
 	"\aathlete\x18\x01 \x01(\v2\x1d.phasewright.v1.AthleteRecordB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\aathlete\x127\n" +
 	"\n" +
@@ -759,7 +1532,86 @@ const file_phasewright_v1_athlete_service_proto_rawDesc = "" +
 	"request_id\x18\x03 \x01(\tB\x18\xe0A\x01\xbaH\n" +
 	"\xd8\x01\x01r\x05\x18$\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\"W\n" +
 	"\x17UndeleteAthleteResponse\x12<\n" +
-	"\aathlete\x18\x01 \x01(\v2\x1d.phasewright.v1.AthleteRecordB\x03\xe0A\x03R\aathlete2\x9a\x06\n" +
+	"\aathlete\x18\x01 \x01(\v2\x1d.phasewright.v1.AthleteRecordB\x03\xe0A\x03R\aathlete\"\xa6\x01\n" +
+	"\x14ExportAthleteRequest\x129\n" +
+	"\x04name\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x15\n" +
+	"\x13phasewright/Athlete\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x04name\x12'\n" +
+	"\tpage_size\x18\x02 \x01(\x05B\n" +
+	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\bpageSize\x12*\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\x80\x04R\tpageToken\"\xac\x06\n" +
+	"\x0eExportedRecord\x12>\n" +
+	"\aathlete\x18\x01 \x01(\v2\x1d.phasewright.v1.AthleteRecordB\x03\xe0A\x03H\x00R\aathlete\x12J\n" +
+	"\vperformance\x18\x02 \x01(\v2!.phasewright.v1.PerformanceRecordB\x03\xe0A\x03H\x00R\vperformance\x12B\n" +
+	"\vsession_log\x18\x03 \x01(\v2\x1a.phasewright.v1.SessionLogB\x03\xe0A\x03H\x00R\n" +
+	"sessionLog\x12D\n" +
+	"\vmeasurement\x18\x04 \x01(\v2\x1b.phasewright.v1.MeasurementB\x03\xe0A\x03H\x00R\vmeasurement\x12>\n" +
+	"\aprogram\x18\x05 \x01(\v2\x1d.phasewright.v1.ProgramRecordB\x03\xe0A\x03H\x00R\aprogram\x12B\n" +
+	"\brevision\x18\x06 \x01(\v2\x1f.phasewright.v1.ProgramRevisionB\x03\xe0A\x03H\x00R\brevision\x12B\n" +
+	"\vaudit_event\x18\a \x01(\v2\x1a.phasewright.v1.AuditEventB\x03\xe0A\x03H\x00R\n" +
+	"auditEvent\x12B\n" +
+	"\vkept_answer\x18\b \x01(\v2\x1a.phasewright.v1.KeptAnswerB\x03\xe0A\x03H\x00R\n" +
+	"keptAnswer\x12K\n" +
+	"\x0eprogram_result\x18\t \x01(\v2\x1d.phasewright.v1.ProgramResultB\x03\xe0A\x03H\x00R\rprogramResult\x12N\n" +
+	"\x0ftrial_statement\x18\n" +
+	" \x01(\v2\x1e.phasewright.v1.TrialStatementB\x03\xe0A\x03H\x00R\x0etrialStatement\x12Q\n" +
+	"\x10trial_membership\x18\v \x01(\v2\x1f.phasewright.v1.TrialMembershipB\x03\xe0A\x03H\x00R\x0ftrialMembershipB\b\n" +
+	"\x06record\"\\\n" +
+	"\x0eTrialStatement\x12%\n" +
+	"\btrial_id\x18\x01 \x01(\tB\n" +
+	"\xe0A\x03\xbaH\x04r\x02\x18$R\atrialId\x12#\n" +
+	"\x05event\x18\x02 \x01(\fB\r\xe0A\x03\xbaH\az\x05\x18\x80\x80\x80\x02R\x05event\"\x94\x01\n" +
+	"\x0fTrialMembership\x12%\n" +
+	"\btrial_id\x18\x01 \x01(\tB\n" +
+	"\xe0A\x03\xbaH\x04r\x02\x18$R\atrialId\x121\n" +
+	"\x0eparticipant_id\x18\x02 \x01(\tB\n" +
+	"\xe0A\x03\xbaH\x04r\x02\x18$R\rparticipantId\x12'\n" +
+	"\arequest\x18\x03 \x01(\fB\r\xe0A\x03\xbaH\az\x05\x18\x80\x80\x80\x02R\arequest\"\x8c\x02\n" +
+	"\n" +
+	"KeptAnswer\x122\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x13\xe0A\x03\xbaH\x05r\x03\x18\xc8\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12#\n" +
+	"\x06method\x18\x02 \x01(\tB\v\xe0A\x03\xbaH\x05r\x03\x18\xc8\x01R\x06method\x12!\n" +
+	"\x04body\x18\x03 \x01(\fB\r\xe0A\x03\xbaH\az\x05\x18\x80\x80\x80\x02R\x04body\x12@\n" +
+	"\vcreate_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
+	"createTime\x12@\n" +
+	"\vexpire_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
+	"expireTime\"\x94\x01\n" +
+	"\x15ExportAthleteResponse\x12F\n" +
+	"\arecords\x18\x01 \x03(\v2\x1e.phasewright.v1.ExportedRecordB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\xe8\aR\arecords\x123\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tB\v\xe0A\x03\xbaH\x05r\x03\x18\x80\x04R\rnextPageToken\"\xd8\x01\n" +
+	"\x13EraseAthleteRequest\x129\n" +
+	"\x04name\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x15\n" +
+	"\x13phasewright/Athlete\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x04name\x12#\n" +
+	"\x06reason\x18\x02 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xfa\x01R\x06reason\x127\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tB\x18\xe0A\x01\xbaH\n" +
+	"\xd8\x01\x01r\x05\x18$\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12(\n" +
+	"\rvalidate_only\x18\x04 \x01(\bB\x03\xe0A\x01R\fvalidateOnly\"\xf6\x04\n" +
+	"\x14EraseAthleteResponse\x12>\n" +
+	"\n" +
+	"erase_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\teraseTime\x124\n" +
+	"\fperformances\x18\x02 \x01(\x05B\x10\xe0A\x03\xbaH\n" +
+	"\x1a\b\x18\x80\x94\xeb\xdc\x03(\x00R\fperformances\x123\n" +
+	"\fsession_logs\x18\x03 \x01(\x05B\x10\xe0A\x03\xbaH\n" +
+	"\x1a\b\x18\x80\x94\xeb\xdc\x03(\x00R\vsessionLogs\x124\n" +
+	"\fmeasurements\x18\x04 \x01(\x05B\x10\xe0A\x03\xbaH\n" +
+	"\x1a\b\x18\x80\x94\xeb\xdc\x03(\x00R\fmeasurements\x12,\n" +
+	"\bprograms\x18\x05 \x01(\x05B\x10\xe0A\x03\xbaH\n" +
+	"\x1a\b\x18\x80\x94\xeb\xdc\x03(\x00R\bprograms\x12.\n" +
+	"\trevisions\x18\x06 \x01(\x05B\x10\xe0A\x03\xbaH\n" +
+	"\x1a\b\x18\x80\x94\xeb\xdc\x03(\x00R\trevisions\x123\n" +
+	"\faudit_events\x18\a \x01(\x05B\x10\xe0A\x03\xbaH\n" +
+	"\x1a\b\x18\x80\x94\xeb\xdc\x03(\x00R\vauditEvents\x123\n" +
+	"\fkept_answers\x18\b \x01(\x05B\x10\xe0A\x03\xbaH\n" +
+	"\x1a\b\x18\x80\x94\xeb\xdc\x03(\x00R\vkeptAnswers\x129\n" +
+	"\x0fprogram_results\x18\t \x01(\x05B\x10\xe0A\x03\xbaH\n" +
+	"\x1a\b\x18\x80\x94\xeb\xdc\x03(\x00R\x0eprogramResults\x12;\n" +
+	"\x10trial_statements\x18\n" +
+	" \x01(\x05B\x10\xe0A\x03\xbaH\n" +
+	"\x1a\b\x18\x80\x94\xeb\xdc\x03(\x00R\x0ftrialStatements\x12=\n" +
+	"\x11trial_memberships\x18\v \x01(\x05B\x10\xe0A\x03\xbaH\n" +
+	"\x1a\b\x18\x80\x94\xeb\xdc\x03(\x00R\x10trialMemberships2\xab\b\n" +
 	"\x0eAthleteService\x12y\n" +
 	"\rCreateAthlete\x12$.phasewright.v1.CreateAthleteRequest\x1a%.phasewright.v1.CreateAthleteResponse\"\x1b\xb0\xe1\x18\x02\x82\xd3\xe4\x93\x02\x11:\x01*\"\f/v1/athletes\x12v\n" +
 	"\n" +
@@ -767,7 +1619,9 @@ const file_phasewright_v1_athlete_service_proto_rawDesc = "" +
 	"\fListAthletes\x12#.phasewright.v1.ListAthletesRequest\x1a$.phasewright.v1.ListAthletesResponse\"\x18\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/athletes\x12\x8a\x01\n" +
 	"\rUpdateAthlete\x12$.phasewright.v1.UpdateAthleteRequest\x1a%.phasewright.v1.UpdateAthleteResponse\",\xb0\xe1\x18\x02\x82\xd3\xe4\x93\x02\":\x01*2\x1d/v1/{athlete.name=athletes/*}\x12\x7f\n" +
 	"\rDeleteAthlete\x12$.phasewright.v1.DeleteAthleteRequest\x1a%.phasewright.v1.DeleteAthleteResponse\"!\xb0\xe1\x18\x02\x82\xd3\xe4\x93\x02\x17*\x15/v1/{name=athletes/*}\x12\x91\x01\n" +
-	"\x0fUndeleteAthlete\x12&.phasewright.v1.UndeleteAthleteRequest\x1a'.phasewright.v1.UndeleteAthleteResponse\"-\xb0\xe1\x18\x02\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/{name=athletes/*}:undeleteBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
+	"\x0fUndeleteAthlete\x12&.phasewright.v1.UndeleteAthleteRequest\x1a'.phasewright.v1.UndeleteAthleteResponse\"-\xb0\xe1\x18\x02\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/{name=athletes/*}:undelete\x12\x86\x01\n" +
+	"\rExportAthlete\x12$.phasewright.v1.ExportAthleteRequest\x1a%.phasewright.v1.ExportAthleteResponse\"(\xb0\xe1\x18\x04\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/{name=athletes/*}:export\x12\x85\x01\n" +
+	"\fEraseAthlete\x12#.phasewright.v1.EraseAthleteRequest\x1a$.phasewright.v1.EraseAthleteResponse\"*\xb0\xe1\x18\x04\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=athletes/*}:eraseBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (
 	file_phasewright_v1_athlete_service_proto_rawDescOnce sync.Once
@@ -781,7 +1635,7 @@ func file_phasewright_v1_athlete_service_proto_rawDescGZIP() []byte {
 	return file_phasewright_v1_athlete_service_proto_rawDescData
 }
 
-var file_phasewright_v1_athlete_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_phasewright_v1_athlete_service_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_phasewright_v1_athlete_service_proto_goTypes = []any{
 	(*CreateAthleteRequest)(nil),    // 0: phasewright.v1.CreateAthleteRequest
 	(*CreateAthleteResponse)(nil),   // 1: phasewright.v1.CreateAthleteResponse
@@ -795,36 +1649,71 @@ var file_phasewright_v1_athlete_service_proto_goTypes = []any{
 	(*DeleteAthleteResponse)(nil),   // 9: phasewright.v1.DeleteAthleteResponse
 	(*UndeleteAthleteRequest)(nil),  // 10: phasewright.v1.UndeleteAthleteRequest
 	(*UndeleteAthleteResponse)(nil), // 11: phasewright.v1.UndeleteAthleteResponse
-	(*AthleteRecord)(nil),           // 12: phasewright.v1.AthleteRecord
-	(*fieldmaskpb.FieldMask)(nil),   // 13: google.protobuf.FieldMask
+	(*ExportAthleteRequest)(nil),    // 12: phasewright.v1.ExportAthleteRequest
+	(*ExportedRecord)(nil),          // 13: phasewright.v1.ExportedRecord
+	(*TrialStatement)(nil),          // 14: phasewright.v1.TrialStatement
+	(*TrialMembership)(nil),         // 15: phasewright.v1.TrialMembership
+	(*KeptAnswer)(nil),              // 16: phasewright.v1.KeptAnswer
+	(*ExportAthleteResponse)(nil),   // 17: phasewright.v1.ExportAthleteResponse
+	(*EraseAthleteRequest)(nil),     // 18: phasewright.v1.EraseAthleteRequest
+	(*EraseAthleteResponse)(nil),    // 19: phasewright.v1.EraseAthleteResponse
+	(*AthleteRecord)(nil),           // 20: phasewright.v1.AthleteRecord
+	(*fieldmaskpb.FieldMask)(nil),   // 21: google.protobuf.FieldMask
+	(*PerformanceRecord)(nil),       // 22: phasewright.v1.PerformanceRecord
+	(*SessionLog)(nil),              // 23: phasewright.v1.SessionLog
+	(*Measurement)(nil),             // 24: phasewright.v1.Measurement
+	(*ProgramRecord)(nil),           // 25: phasewright.v1.ProgramRecord
+	(*ProgramRevision)(nil),         // 26: phasewright.v1.ProgramRevision
+	(*AuditEvent)(nil),              // 27: phasewright.v1.AuditEvent
+	(*ProgramResult)(nil),           // 28: phasewright.v1.ProgramResult
+	(*timestamppb.Timestamp)(nil),   // 29: google.protobuf.Timestamp
 }
 var file_phasewright_v1_athlete_service_proto_depIdxs = []int32{
-	12, // 0: phasewright.v1.CreateAthleteRequest.athlete:type_name -> phasewright.v1.AthleteRecord
-	12, // 1: phasewright.v1.CreateAthleteResponse.athlete:type_name -> phasewright.v1.AthleteRecord
-	12, // 2: phasewright.v1.GetAthleteResponse.athlete:type_name -> phasewright.v1.AthleteRecord
-	12, // 3: phasewright.v1.ListAthletesResponse.athletes:type_name -> phasewright.v1.AthleteRecord
-	12, // 4: phasewright.v1.UpdateAthleteRequest.athlete:type_name -> phasewright.v1.AthleteRecord
-	13, // 5: phasewright.v1.UpdateAthleteRequest.update_mask:type_name -> google.protobuf.FieldMask
-	12, // 6: phasewright.v1.UpdateAthleteResponse.athlete:type_name -> phasewright.v1.AthleteRecord
-	12, // 7: phasewright.v1.DeleteAthleteResponse.athlete:type_name -> phasewright.v1.AthleteRecord
-	12, // 8: phasewright.v1.UndeleteAthleteResponse.athlete:type_name -> phasewright.v1.AthleteRecord
-	0,  // 9: phasewright.v1.AthleteService.CreateAthlete:input_type -> phasewright.v1.CreateAthleteRequest
-	2,  // 10: phasewright.v1.AthleteService.GetAthlete:input_type -> phasewright.v1.GetAthleteRequest
-	4,  // 11: phasewright.v1.AthleteService.ListAthletes:input_type -> phasewright.v1.ListAthletesRequest
-	6,  // 12: phasewright.v1.AthleteService.UpdateAthlete:input_type -> phasewright.v1.UpdateAthleteRequest
-	8,  // 13: phasewright.v1.AthleteService.DeleteAthlete:input_type -> phasewright.v1.DeleteAthleteRequest
-	10, // 14: phasewright.v1.AthleteService.UndeleteAthlete:input_type -> phasewright.v1.UndeleteAthleteRequest
-	1,  // 15: phasewright.v1.AthleteService.CreateAthlete:output_type -> phasewright.v1.CreateAthleteResponse
-	3,  // 16: phasewright.v1.AthleteService.GetAthlete:output_type -> phasewright.v1.GetAthleteResponse
-	5,  // 17: phasewright.v1.AthleteService.ListAthletes:output_type -> phasewright.v1.ListAthletesResponse
-	7,  // 18: phasewright.v1.AthleteService.UpdateAthlete:output_type -> phasewright.v1.UpdateAthleteResponse
-	9,  // 19: phasewright.v1.AthleteService.DeleteAthlete:output_type -> phasewright.v1.DeleteAthleteResponse
-	11, // 20: phasewright.v1.AthleteService.UndeleteAthlete:output_type -> phasewright.v1.UndeleteAthleteResponse
-	15, // [15:21] is the sub-list for method output_type
-	9,  // [9:15] is the sub-list for method input_type
-	9,  // [9:9] is the sub-list for extension type_name
-	9,  // [9:9] is the sub-list for extension extendee
-	0,  // [0:9] is the sub-list for field type_name
+	20, // 0: phasewright.v1.CreateAthleteRequest.athlete:type_name -> phasewright.v1.AthleteRecord
+	20, // 1: phasewright.v1.CreateAthleteResponse.athlete:type_name -> phasewright.v1.AthleteRecord
+	20, // 2: phasewright.v1.GetAthleteResponse.athlete:type_name -> phasewright.v1.AthleteRecord
+	20, // 3: phasewright.v1.ListAthletesResponse.athletes:type_name -> phasewright.v1.AthleteRecord
+	20, // 4: phasewright.v1.UpdateAthleteRequest.athlete:type_name -> phasewright.v1.AthleteRecord
+	21, // 5: phasewright.v1.UpdateAthleteRequest.update_mask:type_name -> google.protobuf.FieldMask
+	20, // 6: phasewright.v1.UpdateAthleteResponse.athlete:type_name -> phasewright.v1.AthleteRecord
+	20, // 7: phasewright.v1.DeleteAthleteResponse.athlete:type_name -> phasewright.v1.AthleteRecord
+	20, // 8: phasewright.v1.UndeleteAthleteResponse.athlete:type_name -> phasewright.v1.AthleteRecord
+	20, // 9: phasewright.v1.ExportedRecord.athlete:type_name -> phasewright.v1.AthleteRecord
+	22, // 10: phasewright.v1.ExportedRecord.performance:type_name -> phasewright.v1.PerformanceRecord
+	23, // 11: phasewright.v1.ExportedRecord.session_log:type_name -> phasewright.v1.SessionLog
+	24, // 12: phasewright.v1.ExportedRecord.measurement:type_name -> phasewright.v1.Measurement
+	25, // 13: phasewright.v1.ExportedRecord.program:type_name -> phasewright.v1.ProgramRecord
+	26, // 14: phasewright.v1.ExportedRecord.revision:type_name -> phasewright.v1.ProgramRevision
+	27, // 15: phasewright.v1.ExportedRecord.audit_event:type_name -> phasewright.v1.AuditEvent
+	16, // 16: phasewright.v1.ExportedRecord.kept_answer:type_name -> phasewright.v1.KeptAnswer
+	28, // 17: phasewright.v1.ExportedRecord.program_result:type_name -> phasewright.v1.ProgramResult
+	14, // 18: phasewright.v1.ExportedRecord.trial_statement:type_name -> phasewright.v1.TrialStatement
+	15, // 19: phasewright.v1.ExportedRecord.trial_membership:type_name -> phasewright.v1.TrialMembership
+	29, // 20: phasewright.v1.KeptAnswer.create_time:type_name -> google.protobuf.Timestamp
+	29, // 21: phasewright.v1.KeptAnswer.expire_time:type_name -> google.protobuf.Timestamp
+	13, // 22: phasewright.v1.ExportAthleteResponse.records:type_name -> phasewright.v1.ExportedRecord
+	29, // 23: phasewright.v1.EraseAthleteResponse.erase_time:type_name -> google.protobuf.Timestamp
+	0,  // 24: phasewright.v1.AthleteService.CreateAthlete:input_type -> phasewright.v1.CreateAthleteRequest
+	2,  // 25: phasewright.v1.AthleteService.GetAthlete:input_type -> phasewright.v1.GetAthleteRequest
+	4,  // 26: phasewright.v1.AthleteService.ListAthletes:input_type -> phasewright.v1.ListAthletesRequest
+	6,  // 27: phasewright.v1.AthleteService.UpdateAthlete:input_type -> phasewright.v1.UpdateAthleteRequest
+	8,  // 28: phasewright.v1.AthleteService.DeleteAthlete:input_type -> phasewright.v1.DeleteAthleteRequest
+	10, // 29: phasewright.v1.AthleteService.UndeleteAthlete:input_type -> phasewright.v1.UndeleteAthleteRequest
+	12, // 30: phasewright.v1.AthleteService.ExportAthlete:input_type -> phasewright.v1.ExportAthleteRequest
+	18, // 31: phasewright.v1.AthleteService.EraseAthlete:input_type -> phasewright.v1.EraseAthleteRequest
+	1,  // 32: phasewright.v1.AthleteService.CreateAthlete:output_type -> phasewright.v1.CreateAthleteResponse
+	3,  // 33: phasewright.v1.AthleteService.GetAthlete:output_type -> phasewright.v1.GetAthleteResponse
+	5,  // 34: phasewright.v1.AthleteService.ListAthletes:output_type -> phasewright.v1.ListAthletesResponse
+	7,  // 35: phasewright.v1.AthleteService.UpdateAthlete:output_type -> phasewright.v1.UpdateAthleteResponse
+	9,  // 36: phasewright.v1.AthleteService.DeleteAthlete:output_type -> phasewright.v1.DeleteAthleteResponse
+	11, // 37: phasewright.v1.AthleteService.UndeleteAthlete:output_type -> phasewright.v1.UndeleteAthleteResponse
+	17, // 38: phasewright.v1.AthleteService.ExportAthlete:output_type -> phasewright.v1.ExportAthleteResponse
+	19, // 39: phasewright.v1.AthleteService.EraseAthlete:output_type -> phasewright.v1.EraseAthleteResponse
+	32, // [32:40] is the sub-list for method output_type
+	24, // [24:32] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_athlete_service_proto_init() }
@@ -834,13 +1723,32 @@ func file_phasewright_v1_athlete_service_proto_init() {
 	}
 	file_phasewright_v1_access_proto_init()
 	file_phasewright_v1_athlete_record_proto_init()
+	file_phasewright_v1_audit_event_proto_init()
+	file_phasewright_v1_bulk_service_proto_init()
+	file_phasewright_v1_measurement_proto_init()
+	file_phasewright_v1_performance_record_proto_init()
+	file_phasewright_v1_program_record_proto_init()
+	file_phasewright_v1_session_log_proto_init()
+	file_phasewright_v1_athlete_service_proto_msgTypes[13].OneofWrappers = []any{
+		(*ExportedRecord_Athlete)(nil),
+		(*ExportedRecord_Performance)(nil),
+		(*ExportedRecord_SessionLog)(nil),
+		(*ExportedRecord_Measurement)(nil),
+		(*ExportedRecord_Program)(nil),
+		(*ExportedRecord_Revision)(nil),
+		(*ExportedRecord_AuditEvent)(nil),
+		(*ExportedRecord_KeptAnswer)(nil),
+		(*ExportedRecord_ProgramResult)(nil),
+		(*ExportedRecord_TrialStatement)(nil),
+		(*ExportedRecord_TrialMembership)(nil),
+	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_phasewright_v1_athlete_service_proto_rawDesc), len(file_phasewright_v1_athlete_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   12,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -25,6 +25,8 @@ const (
 	AthleteService_UpdateAthlete_FullMethodName   = "/phasewright.v1.AthleteService/UpdateAthlete"
 	AthleteService_DeleteAthlete_FullMethodName   = "/phasewright.v1.AthleteService/DeleteAthlete"
 	AthleteService_UndeleteAthlete_FullMethodName = "/phasewright.v1.AthleteService/UndeleteAthlete"
+	AthleteService_ExportAthlete_FullMethodName   = "/phasewright.v1.AthleteService/ExportAthlete"
+	AthleteService_EraseAthlete_FullMethodName    = "/phasewright.v1.AthleteService/EraseAthlete"
 )
 
 // AthleteServiceClient is the client API for AthleteService service.
@@ -47,6 +49,12 @@ type AthleteServiceClient interface {
 	DeleteAthlete(ctx context.Context, in *DeleteAthleteRequest, opts ...grpc.CallOption) (*DeleteAthleteResponse, error)
 	// Brings back an athlete who was deleted.
 	UndeleteAthlete(ctx context.Context, in *UndeleteAthleteRequest, opts ...grpc.CallOption) (*UndeleteAthleteResponse, error)
+	// Gives out all there is about an athlete, page by page: what is deleted, audit events and kept
+	// answers included.
+	ExportAthlete(ctx context.Context, in *ExportAthleteRequest, opts ...grpc.CallOption) (*ExportAthleteResponse, error)
+	// Takes away for good all there is about an athlete, deleted or not. Only the id, the day and the
+	// reason stay, so that a backup that is brought back is erased from again. Again is fine.
+	EraseAthlete(ctx context.Context, in *EraseAthleteRequest, opts ...grpc.CallOption) (*EraseAthleteResponse, error)
 }
 
 type athleteServiceClient struct {
@@ -117,6 +125,26 @@ func (c *athleteServiceClient) UndeleteAthlete(ctx context.Context, in *Undelete
 	return out, nil
 }
 
+func (c *athleteServiceClient) ExportAthlete(ctx context.Context, in *ExportAthleteRequest, opts ...grpc.CallOption) (*ExportAthleteResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExportAthleteResponse)
+	err := c.cc.Invoke(ctx, AthleteService_ExportAthlete_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *athleteServiceClient) EraseAthlete(ctx context.Context, in *EraseAthleteRequest, opts ...grpc.CallOption) (*EraseAthleteResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EraseAthleteResponse)
+	err := c.cc.Invoke(ctx, AthleteService_EraseAthlete_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // AthleteServiceServer is the server API for AthleteService service.
 // All implementations must embed UnimplementedAthleteServiceServer
 // for forward compatibility.
@@ -137,6 +165,12 @@ type AthleteServiceServer interface {
 	DeleteAthlete(context.Context, *DeleteAthleteRequest) (*DeleteAthleteResponse, error)
 	// Brings back an athlete who was deleted.
 	UndeleteAthlete(context.Context, *UndeleteAthleteRequest) (*UndeleteAthleteResponse, error)
+	// Gives out all there is about an athlete, page by page: what is deleted, audit events and kept
+	// answers included.
+	ExportAthlete(context.Context, *ExportAthleteRequest) (*ExportAthleteResponse, error)
+	// Takes away for good all there is about an athlete, deleted or not. Only the id, the day and the
+	// reason stay, so that a backup that is brought back is erased from again. Again is fine.
+	EraseAthlete(context.Context, *EraseAthleteRequest) (*EraseAthleteResponse, error)
 	mustEmbedUnimplementedAthleteServiceServer()
 }
 
@@ -164,6 +198,12 @@ func (UnimplementedAthleteServiceServer) DeleteAthlete(context.Context, *DeleteA
 }
 func (UnimplementedAthleteServiceServer) UndeleteAthlete(context.Context, *UndeleteAthleteRequest) (*UndeleteAthleteResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UndeleteAthlete not implemented")
+}
+func (UnimplementedAthleteServiceServer) ExportAthlete(context.Context, *ExportAthleteRequest) (*ExportAthleteResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExportAthlete not implemented")
+}
+func (UnimplementedAthleteServiceServer) EraseAthlete(context.Context, *EraseAthleteRequest) (*EraseAthleteResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EraseAthlete not implemented")
 }
 func (UnimplementedAthleteServiceServer) mustEmbedUnimplementedAthleteServiceServer() {}
 func (UnimplementedAthleteServiceServer) testEmbeddedByValue()                        {}
@@ -294,6 +334,42 @@ func _AthleteService_UndeleteAthlete_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _AthleteService_ExportAthlete_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExportAthleteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AthleteServiceServer).ExportAthlete(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AthleteService_ExportAthlete_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AthleteServiceServer).ExportAthlete(ctx, req.(*ExportAthleteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AthleteService_EraseAthlete_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EraseAthleteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AthleteServiceServer).EraseAthlete(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AthleteService_EraseAthlete_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AthleteServiceServer).EraseAthlete(ctx, req.(*EraseAthleteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // AthleteService_ServiceDesc is the grpc.ServiceDesc for AthleteService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -324,6 +400,14 @@ var AthleteService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UndeleteAthlete",
 			Handler:    _AthleteService_UndeleteAthlete_Handler,
+		},
+		{
+			MethodName: "ExportAthlete",
+			Handler:    _AthleteService_ExportAthlete_Handler,
+		},
+		{
+			MethodName: "EraseAthlete",
+			Handler:    _AthleteService_EraseAthlete_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -8,6 +8,7 @@ package phasewrightv1
 
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
+	v1 "github.com/phasewright/phasewright/gen/phasewright/strategy/v1"
 	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
@@ -1828,6 +1829,116 @@ func (x *Allocation) GetWork() int64 {
 	return 0
 }
 
+// A strategy in another process, as it was when the program was made.
+type ExternalStrategy struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How it described itself.
+	Description *v1.Description `protobuf:"bytes,1,opt,name=description,proto3" json:"description,omitempty"`
+	// What it planned.
+	Outlines      []*ExternalOutline `protobuf:"bytes,2,rep,name=outlines,proto3" json:"outlines,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExternalStrategy) Reset() {
+	*x = ExternalStrategy{}
+	mi := &file_phasewright_v1_program_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExternalStrategy) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExternalStrategy) ProtoMessage() {}
+
+func (x *ExternalStrategy) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_program_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExternalStrategy.ProtoReflect.Descriptor instead.
+func (*ExternalStrategy) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_program_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *ExternalStrategy) GetDescription() *v1.Description {
+	if x != nil {
+		return x.Description
+	}
+	return nil
+}
+
+func (x *ExternalStrategy) GetOutlines() []*ExternalOutline {
+	if x != nil {
+		return x.Outlines
+	}
+	return nil
+}
+
+// What a strategy in another process answered.
+type ExternalOutline struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it was asked.
+	Request *v1.OutlineRequest `protobuf:"bytes,1,opt,name=request,proto3" json:"request,omitempty"`
+	// Its answer.
+	Outline       *v1.Outline `protobuf:"bytes,2,opt,name=outline,proto3" json:"outline,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExternalOutline) Reset() {
+	*x = ExternalOutline{}
+	mi := &file_phasewright_v1_program_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExternalOutline) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExternalOutline) ProtoMessage() {}
+
+func (x *ExternalOutline) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_program_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExternalOutline.ProtoReflect.Descriptor instead.
+func (*ExternalOutline) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_program_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *ExternalOutline) GetRequest() *v1.OutlineRequest {
+	if x != nil {
+		return x.Request
+	}
+	return nil
+}
+
+func (x *ExternalOutline) GetOutline() *v1.Outline {
+	if x != nil {
+		return x.Outline
+	}
+	return nil
+}
+
 // What an athlete is handed. It carries all that is needed to audit it.
 type Program struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1856,14 +1967,17 @@ type Program struct {
 	// Digest of all the rest in the canonical encoding.
 	Digest string `protobuf:"bytes,12,opt,name=digest,proto3" json:"digest,omitempty"`
 	// How it came out of an earlier program, where it did.
-	Reworked      *Reworked `protobuf:"bytes,13,opt,name=reworked,proto3" json:"reworked,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Reworked *Reworked `protobuf:"bytes,13,opt,name=reworked,proto3" json:"reworked,omitempty"`
+	// Strategies from outside of the server that it was made with, and what they planned: with that it
+	// can be made again when they are gone.
+	ExternalStrategies []*ExternalStrategy `protobuf:"bytes,14,rep,name=external_strategies,json=externalStrategies,proto3" json:"external_strategies,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *Program) Reset() {
 	*x = Program{}
-	mi := &file_phasewright_v1_program_proto_msgTypes[17]
+	mi := &file_phasewright_v1_program_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1875,7 +1989,7 @@ func (x *Program) String() string {
 func (*Program) ProtoMessage() {}
 
 func (x *Program) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_program_proto_msgTypes[17]
+	mi := &file_phasewright_v1_program_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1888,7 +2002,7 @@ func (x *Program) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Program.ProtoReflect.Descriptor instead.
 func (*Program) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_program_proto_rawDescGZIP(), []int{17}
+	return file_phasewright_v1_program_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Program) GetVersions() *Versions {
@@ -1982,11 +2096,18 @@ func (x *Program) GetReworked() *Reworked {
 	return nil
 }
 
+func (x *Program) GetExternalStrategies() []*ExternalStrategy {
+	if x != nil {
+		return x.ExternalStrategies
+	}
+	return nil
+}
+
 var File_phasewright_v1_program_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_program_proto_rawDesc = "" +
 	"\n" +
-	"\x1cphasewright/v1/program.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1cphasewright/v1/anatomy.proto\x1a\x1dphasewright/v1/calendar.proto\x1a!phasewright/v1/prescription.proto\x1a$phasewright/v1/program_request.proto\x1a\x1bphasewright/v1/rework.proto\x1a\x1aphasewright/v1/units.proto\"{\n" +
+	"\x1cphasewright/v1/program.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a-phasewright/strategy/v1/strategy_plugin.proto\x1a\x1cphasewright/v1/anatomy.proto\x1a\x1dphasewright/v1/calendar.proto\x1a!phasewright/v1/prescription.proto\x1a$phasewright/v1/program_request.proto\x1a\x1bphasewright/v1/rework.proto\x1a\x1aphasewright/v1/units.proto\"{\n" +
 	"\x04Rule\x12\x1d\n" +
 	"\x02id\x18\x01 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\x80\x01R\x02id\x12/\n" +
 	"\vdescription\x18\x02 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\xd0\x0fR\vdescription\x12#\n" +
@@ -2146,7 +2267,13 @@ const file_phasewright_v1_program_proto_rawDesc = "" +
 	"\x05value\x18\x04 \x03(\x03B#\xe0A\x01\xbaH\x1d\x92\x01\x1a\x10\x14\"\x16\"\x14\x18\xff\xff\xff\xff\xff\xff\xff\x0f(\x81\x80\x80\x80\x80\x80\x80\xf0\xff\x01R\x05value\x129\n" +
 	"\x05bound\x18\x05 \x03(\x03B#\xe0A\x01\xbaH\x1d\x92\x01\x1a\x10\x14\"\x16\"\x14\x18\xff\xff\xff\xff\xff\xff\xff\x0f(\x81\x80\x80\x80\x80\x80\x80\xf0\xff\x01R\x05bound\x12#\n" +
 	"\x06proven\x18\x06 \x03(\bB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10\x14R\x06proven\x12'\n" +
-	"\x04work\x18\a \x01(\x03B\x13\xe0A\x01\xbaH\r\"\v\x18\xff\xff\xff\xff\xff\xff\xff\x0f(\x00R\x04work\"\xcd\x06\n" +
+	"\x04work\x18\a \x01(\x03B\x13\xe0A\x01\xbaH\r\"\v\x18\xff\xff\xff\xff\xff\xff\xff\x0f(\x00R\x04work\"\xaf\x01\n" +
+	"\x10ExternalStrategy\x12Q\n" +
+	"\vdescription\x18\x01 \x01(\v2$.phasewright.strategy.v1.DescriptionB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\vdescription\x12H\n" +
+	"\boutlines\x18\x02 \x03(\v2\x1f.phasewright.v1.ExternalOutlineB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x102R\boutlines\"\xa6\x01\n" +
+	"\x0fExternalOutline\x12L\n" +
+	"\arequest\x18\x01 \x01(\v2'.phasewright.strategy.v1.OutlineRequestB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\arequest\x12E\n" +
+	"\aoutline\x18\x02 \x01(\v2 .phasewright.strategy.v1.OutlineB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\aoutline\"\xad\a\n" +
 	"\aProgram\x12?\n" +
 	"\bversions\x18\x01 \x01(\v2\x18.phasewright.v1.VersionsB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\bversions\x12I\n" +
 	"\x0erequest_digest\x18\x02 \x01(\tB\"\xe0A\x01\xbaH\x1c\xd8\x01\x01r\x172\x15^sha256:[0-9a-f]{64}$R\rrequestDigest\x12\x17\n" +
@@ -2161,7 +2288,8 @@ const file_phasewright_v1_program_proto_rawDesc = "" +
 	" \x03(\v2\x17.phasewright.v1.CautionB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10dR\bcautions\x128\n" +
 	"\x05rules\x18\v \x03(\v2\x14.phasewright.v1.RuleB\f\xe0A\x01\xbaH\x06\x92\x01\x03\x10\xe8\aR\x05rules\x12:\n" +
 	"\x06digest\x18\f \x01(\tB\"\xe0A\x01\xbaH\x1c\xd8\x01\x01r\x172\x15^sha256:[0-9a-f]{64}$R\x06digest\x129\n" +
-	"\breworked\x18\r \x01(\v2\x18.phasewright.v1.ReworkedB\x03\xe0A\x01R\breworked*\xb9\x02\n" +
+	"\breworked\x18\r \x01(\v2\x18.phasewright.v1.ReworkedB\x03\xe0A\x01R\breworked\x12^\n" +
+	"\x13external_strategies\x18\x0e \x03(\v2 .phasewright.v1.ExternalStrategyB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x102R\x12externalStrategies*\xb9\x02\n" +
 	"\x10PrescribedNumber\x12!\n" +
 	"\x1dPRESCRIBED_NUMBER_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16PRESCRIBED_NUMBER_SETS\x10\x01\x12\x1a\n" +
@@ -2200,94 +2328,104 @@ func file_phasewright_v1_program_proto_rawDescGZIP() []byte {
 }
 
 var file_phasewright_v1_program_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_phasewright_v1_program_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
+var file_phasewright_v1_program_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_phasewright_v1_program_proto_goTypes = []any{
-	(PrescribedNumber)(0),    // 0: phasewright.v1.PrescribedNumber
-	(ContingencyCase)(0),     // 1: phasewright.v1.ContingencyCase
-	(FindingLevel)(0),        // 2: phasewright.v1.FindingLevel
-	(*Rule)(nil),             // 3: phasewright.v1.Rule
-	(*Basis)(nil),            // 4: phasewright.v1.Basis
-	(*DeferredLoad)(nil),     // 5: phasewright.v1.DeferredLoad
-	(*Set)(nil),              // 6: phasewright.v1.Set
-	(*Contingency)(nil),      // 7: phasewright.v1.Contingency
-	(*ProgramExercise)(nil),  // 8: phasewright.v1.ProgramExercise
-	(*Session)(nil),          // 9: phasewright.v1.Session
-	(*MuscleTotal)(nil),      // 10: phasewright.v1.MuscleTotal
-	(*LiftTotal)(nil),        // 11: phasewright.v1.LiftTotal
-	(*Week)(nil),             // 12: phasewright.v1.Week
-	(*Phase)(nil),            // 13: phasewright.v1.Phase
-	(*Assumption)(nil),       // 14: phasewright.v1.Assumption
-	(*Finding)(nil),          // 15: phasewright.v1.Finding
-	(*Caution)(nil),          // 16: phasewright.v1.Caution
-	(*StrengthEstimate)(nil), // 17: phasewright.v1.StrengthEstimate
-	(*Versions)(nil),         // 18: phasewright.v1.Versions
-	(*Allocation)(nil),       // 19: phasewright.v1.Allocation
-	(*Program)(nil),          // 20: phasewright.v1.Program
-	(*Reference)(nil),        // 21: phasewright.v1.Reference
-	(SetKind)(0),             // 22: phasewright.v1.SetKind
-	(*Range)(nil),            // 23: phasewright.v1.Range
-	(*Mass)(nil),             // 24: phasewright.v1.Mass
-	(*Tempo)(nil),            // 25: phasewright.v1.Tempo
-	(*AdjustStep)(nil),       // 26: phasewright.v1.AdjustStep
-	(*MassChange)(nil),       // 27: phasewright.v1.MassChange
-	(ExerciseRole)(0),        // 28: phasewright.v1.ExerciseRole
-	(*Progression)(nil),      // 29: phasewright.v1.Progression
-	(SessionKind)(0),         // 30: phasewright.v1.SessionKind
-	(Weekday)(0),             // 31: phasewright.v1.Weekday
-	(Muscle)(0),              // 32: phasewright.v1.Muscle
-	(*VolumeLoad)(nil),       // 33: phasewright.v1.VolumeLoad
-	(WeekKind)(0),            // 34: phasewright.v1.WeekKind
-	(*ProgramRequest)(nil),   // 35: phasewright.v1.ProgramRequest
-	(*Reworked)(nil),         // 36: phasewright.v1.Reworked
+	(PrescribedNumber)(0),     // 0: phasewright.v1.PrescribedNumber
+	(ContingencyCase)(0),      // 1: phasewright.v1.ContingencyCase
+	(FindingLevel)(0),         // 2: phasewright.v1.FindingLevel
+	(*Rule)(nil),              // 3: phasewright.v1.Rule
+	(*Basis)(nil),             // 4: phasewright.v1.Basis
+	(*DeferredLoad)(nil),      // 5: phasewright.v1.DeferredLoad
+	(*Set)(nil),               // 6: phasewright.v1.Set
+	(*Contingency)(nil),       // 7: phasewright.v1.Contingency
+	(*ProgramExercise)(nil),   // 8: phasewright.v1.ProgramExercise
+	(*Session)(nil),           // 9: phasewright.v1.Session
+	(*MuscleTotal)(nil),       // 10: phasewright.v1.MuscleTotal
+	(*LiftTotal)(nil),         // 11: phasewright.v1.LiftTotal
+	(*Week)(nil),              // 12: phasewright.v1.Week
+	(*Phase)(nil),             // 13: phasewright.v1.Phase
+	(*Assumption)(nil),        // 14: phasewright.v1.Assumption
+	(*Finding)(nil),           // 15: phasewright.v1.Finding
+	(*Caution)(nil),           // 16: phasewright.v1.Caution
+	(*StrengthEstimate)(nil),  // 17: phasewright.v1.StrengthEstimate
+	(*Versions)(nil),          // 18: phasewright.v1.Versions
+	(*Allocation)(nil),        // 19: phasewright.v1.Allocation
+	(*ExternalStrategy)(nil),  // 20: phasewright.v1.ExternalStrategy
+	(*ExternalOutline)(nil),   // 21: phasewright.v1.ExternalOutline
+	(*Program)(nil),           // 22: phasewright.v1.Program
+	(*Reference)(nil),         // 23: phasewright.v1.Reference
+	(SetKind)(0),              // 24: phasewright.v1.SetKind
+	(*Range)(nil),             // 25: phasewright.v1.Range
+	(*Mass)(nil),              // 26: phasewright.v1.Mass
+	(*Tempo)(nil),             // 27: phasewright.v1.Tempo
+	(*AdjustStep)(nil),        // 28: phasewright.v1.AdjustStep
+	(*MassChange)(nil),        // 29: phasewright.v1.MassChange
+	(ExerciseRole)(0),         // 30: phasewright.v1.ExerciseRole
+	(*Progression)(nil),       // 31: phasewright.v1.Progression
+	(SessionKind)(0),          // 32: phasewright.v1.SessionKind
+	(Weekday)(0),              // 33: phasewright.v1.Weekday
+	(Muscle)(0),               // 34: phasewright.v1.Muscle
+	(*VolumeLoad)(nil),        // 35: phasewright.v1.VolumeLoad
+	(WeekKind)(0),             // 36: phasewright.v1.WeekKind
+	(*v1.Description)(nil),    // 37: phasewright.strategy.v1.Description
+	(*v1.OutlineRequest)(nil), // 38: phasewright.strategy.v1.OutlineRequest
+	(*v1.Outline)(nil),        // 39: phasewright.strategy.v1.Outline
+	(*ProgramRequest)(nil),    // 40: phasewright.v1.ProgramRequest
+	(*Reworked)(nil),          // 41: phasewright.v1.Reworked
 }
 var file_phasewright_v1_program_proto_depIdxs = []int32{
 	0,  // 0: phasewright.v1.Basis.number:type_name -> phasewright.v1.PrescribedNumber
-	21, // 1: phasewright.v1.DeferredLoad.reference:type_name -> phasewright.v1.Reference
-	22, // 2: phasewright.v1.Set.kind:type_name -> phasewright.v1.SetKind
-	23, // 3: phasewright.v1.Set.reps:type_name -> phasewright.v1.Range
-	23, // 4: phasewright.v1.Set.hold_seconds:type_name -> phasewright.v1.Range
-	24, // 5: phasewright.v1.Set.load:type_name -> phasewright.v1.Mass
+	23, // 1: phasewright.v1.DeferredLoad.reference:type_name -> phasewright.v1.Reference
+	24, // 2: phasewright.v1.Set.kind:type_name -> phasewright.v1.SetKind
+	25, // 3: phasewright.v1.Set.reps:type_name -> phasewright.v1.Range
+	25, // 4: phasewright.v1.Set.hold_seconds:type_name -> phasewright.v1.Range
+	26, // 5: phasewright.v1.Set.load:type_name -> phasewright.v1.Mass
 	5,  // 6: phasewright.v1.Set.deferred:type_name -> phasewright.v1.DeferredLoad
-	24, // 7: phasewright.v1.Set.plates_per_side:type_name -> phasewright.v1.Mass
-	25, // 8: phasewright.v1.Set.tempo:type_name -> phasewright.v1.Tempo
-	26, // 9: phasewright.v1.Set.adjust:type_name -> phasewright.v1.AdjustStep
-	24, // 10: phasewright.v1.Set.base:type_name -> phasewright.v1.Mass
-	24, // 11: phasewright.v1.Set.collars:type_name -> phasewright.v1.Mass
-	24, // 12: phasewright.v1.Set.add_ons:type_name -> phasewright.v1.Mass
+	26, // 7: phasewright.v1.Set.plates_per_side:type_name -> phasewright.v1.Mass
+	27, // 8: phasewright.v1.Set.tempo:type_name -> phasewright.v1.Tempo
+	28, // 9: phasewright.v1.Set.adjust:type_name -> phasewright.v1.AdjustStep
+	26, // 10: phasewright.v1.Set.base:type_name -> phasewright.v1.Mass
+	26, // 11: phasewright.v1.Set.collars:type_name -> phasewright.v1.Mass
+	26, // 12: phasewright.v1.Set.add_ons:type_name -> phasewright.v1.Mass
 	1,  // 13: phasewright.v1.Contingency.case:type_name -> phasewright.v1.ContingencyCase
-	27, // 14: phasewright.v1.Contingency.load_change:type_name -> phasewright.v1.MassChange
-	28, // 15: phasewright.v1.ProgramExercise.role:type_name -> phasewright.v1.ExerciseRole
+	29, // 14: phasewright.v1.Contingency.load_change:type_name -> phasewright.v1.MassChange
+	30, // 15: phasewright.v1.ProgramExercise.role:type_name -> phasewright.v1.ExerciseRole
 	6,  // 16: phasewright.v1.ProgramExercise.sets:type_name -> phasewright.v1.Set
-	29, // 17: phasewright.v1.ProgramExercise.progression:type_name -> phasewright.v1.Progression
+	31, // 17: phasewright.v1.ProgramExercise.progression:type_name -> phasewright.v1.Progression
 	4,  // 18: phasewright.v1.ProgramExercise.basis:type_name -> phasewright.v1.Basis
 	7,  // 19: phasewright.v1.ProgramExercise.contingencies:type_name -> phasewright.v1.Contingency
-	30, // 20: phasewright.v1.Session.kind:type_name -> phasewright.v1.SessionKind
-	31, // 21: phasewright.v1.Session.weekday:type_name -> phasewright.v1.Weekday
+	32, // 20: phasewright.v1.Session.kind:type_name -> phasewright.v1.SessionKind
+	33, // 21: phasewright.v1.Session.weekday:type_name -> phasewright.v1.Weekday
 	8,  // 22: phasewright.v1.Session.exercises:type_name -> phasewright.v1.ProgramExercise
-	32, // 23: phasewright.v1.MuscleTotal.muscle:type_name -> phasewright.v1.Muscle
-	33, // 24: phasewright.v1.LiftTotal.volume_load:type_name -> phasewright.v1.VolumeLoad
-	34, // 25: phasewright.v1.Week.kind:type_name -> phasewright.v1.WeekKind
+	34, // 23: phasewright.v1.MuscleTotal.muscle:type_name -> phasewright.v1.Muscle
+	35, // 24: phasewright.v1.LiftTotal.volume_load:type_name -> phasewright.v1.VolumeLoad
+	36, // 25: phasewright.v1.Week.kind:type_name -> phasewright.v1.WeekKind
 	9,  // 26: phasewright.v1.Week.sessions:type_name -> phasewright.v1.Session
 	10, // 27: phasewright.v1.Week.muscles:type_name -> phasewright.v1.MuscleTotal
 	11, // 28: phasewright.v1.Week.lifts:type_name -> phasewright.v1.LiftTotal
 	12, // 29: phasewright.v1.Phase.weeks:type_name -> phasewright.v1.Week
 	2,  // 30: phasewright.v1.Finding.level:type_name -> phasewright.v1.FindingLevel
-	32, // 31: phasewright.v1.Finding.muscle:type_name -> phasewright.v1.Muscle
-	18, // 32: phasewright.v1.Program.versions:type_name -> phasewright.v1.Versions
-	35, // 33: phasewright.v1.Program.request:type_name -> phasewright.v1.ProgramRequest
-	13, // 34: phasewright.v1.Program.phases:type_name -> phasewright.v1.Phase
-	17, // 35: phasewright.v1.Program.strengths:type_name -> phasewright.v1.StrengthEstimate
-	19, // 36: phasewright.v1.Program.allocations:type_name -> phasewright.v1.Allocation
-	14, // 37: phasewright.v1.Program.assumptions:type_name -> phasewright.v1.Assumption
-	15, // 38: phasewright.v1.Program.findings:type_name -> phasewright.v1.Finding
-	16, // 39: phasewright.v1.Program.cautions:type_name -> phasewright.v1.Caution
-	3,  // 40: phasewright.v1.Program.rules:type_name -> phasewright.v1.Rule
-	36, // 41: phasewright.v1.Program.reworked:type_name -> phasewright.v1.Reworked
-	42, // [42:42] is the sub-list for method output_type
-	42, // [42:42] is the sub-list for method input_type
-	42, // [42:42] is the sub-list for extension type_name
-	42, // [42:42] is the sub-list for extension extendee
-	0,  // [0:42] is the sub-list for field type_name
+	34, // 31: phasewright.v1.Finding.muscle:type_name -> phasewright.v1.Muscle
+	37, // 32: phasewright.v1.ExternalStrategy.description:type_name -> phasewright.strategy.v1.Description
+	21, // 33: phasewright.v1.ExternalStrategy.outlines:type_name -> phasewright.v1.ExternalOutline
+	38, // 34: phasewright.v1.ExternalOutline.request:type_name -> phasewright.strategy.v1.OutlineRequest
+	39, // 35: phasewright.v1.ExternalOutline.outline:type_name -> phasewright.strategy.v1.Outline
+	18, // 36: phasewright.v1.Program.versions:type_name -> phasewright.v1.Versions
+	40, // 37: phasewright.v1.Program.request:type_name -> phasewright.v1.ProgramRequest
+	13, // 38: phasewright.v1.Program.phases:type_name -> phasewright.v1.Phase
+	17, // 39: phasewright.v1.Program.strengths:type_name -> phasewright.v1.StrengthEstimate
+	19, // 40: phasewright.v1.Program.allocations:type_name -> phasewright.v1.Allocation
+	14, // 41: phasewright.v1.Program.assumptions:type_name -> phasewright.v1.Assumption
+	15, // 42: phasewright.v1.Program.findings:type_name -> phasewright.v1.Finding
+	16, // 43: phasewright.v1.Program.cautions:type_name -> phasewright.v1.Caution
+	3,  // 44: phasewright.v1.Program.rules:type_name -> phasewright.v1.Rule
+	41, // 45: phasewright.v1.Program.reworked:type_name -> phasewright.v1.Reworked
+	20, // 46: phasewright.v1.Program.external_strategies:type_name -> phasewright.v1.ExternalStrategy
+	47, // [47:47] is the sub-list for method output_type
+	47, // [47:47] is the sub-list for method input_type
+	47, // [47:47] is the sub-list for extension type_name
+	47, // [47:47] is the sub-list for extension extendee
+	0,  // [0:47] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_program_proto_init() }
@@ -2309,7 +2447,7 @@ func file_phasewright_v1_program_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_phasewright_v1_program_proto_rawDesc), len(file_phasewright_v1_program_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   18,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -812,7 +812,8 @@ type ReviseProgramRequest struct {
 	// Resource name, athletes/{athlete}/programs/{program}.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// The request from that day on; unset, that of the newest revision. What it says of days that lie
-	// before must be what the program was made for.
+	// before must be what the program was made for. An athlete in it who is the newest revision's is
+	// taken as stored now; another one as given, with what was shown since.
 	Request *ProgramRequest `protobuf:"bytes,2,opt,name=request,proto3" json:"request,omitempty"`
 	// From when on, with what locked and swapped; unset, all of it, with nothing locked.
 	Rework *Rework `protobuf:"bytes,3,opt,name=rework,proto3" json:"rework,omitempty"`

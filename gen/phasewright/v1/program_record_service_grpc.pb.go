@@ -37,7 +37,8 @@ const (
 // Keeps the programs of athletes, made from what is stored of them.
 type ProgramRecordServiceClient interface {
 	// Makes a program from what is stored of an athlete, as GenerateProgram does, and stores it as
-	// revision 1. Own exercises join the catalogue.
+	// revision 1. Own exercises join the catalogue, and what session logs show by the day it is made for
+	// counts as performances do.
 	CreateProgram(ctx context.Context, in *CreateProgramRequest, opts ...grpc.CallOption) (*CreateProgramResponse, error)
 	// Shows what is stored of a program, a deleted one too; its revisions hold the weeks.
 	GetProgram(ctx context.Context, in *GetProgramRequest, opts ...grpc.CallOption) (*GetProgramResponse, error)
@@ -50,7 +51,9 @@ type ProgramRecordServiceClient interface {
 	// Brings back a program that was deleted.
 	UndeleteProgram(ctx context.Context, in *UndeleteProgramRequest, opts ...grpc.CallOption) (*UndeleteProgramResponse, error)
 	// Makes the newest revision of a program again from a day on, as RegenerateProgram does, and stores
-	// it as the next one. What lies before that day stays as it is, to the byte.
+	// it as the next one. What lies before that day stays as it is, to the byte. The athlete is taken as
+	// stored now, and what they have shown by that day, session logs included, moves the loads from then
+	// on; programs without dates take in nothing new. Sessions that are logged are not made again.
 	ReviseProgram(ctx context.Context, in *ReviseProgramRequest, opts ...grpc.CallOption) (*ReviseProgramResponse, error)
 	// Shows a revision whole: the request and the program as it was made.
 	GetProgramRevision(ctx context.Context, in *GetProgramRevisionRequest, opts ...grpc.CallOption) (*GetProgramRevisionResponse, error)
@@ -163,7 +166,8 @@ func (c *programRecordServiceClient) ListProgramRevisions(ctx context.Context, i
 // Keeps the programs of athletes, made from what is stored of them.
 type ProgramRecordServiceServer interface {
 	// Makes a program from what is stored of an athlete, as GenerateProgram does, and stores it as
-	// revision 1. Own exercises join the catalogue.
+	// revision 1. Own exercises join the catalogue, and what session logs show by the day it is made for
+	// counts as performances do.
 	CreateProgram(context.Context, *CreateProgramRequest) (*CreateProgramResponse, error)
 	// Shows what is stored of a program, a deleted one too; its revisions hold the weeks.
 	GetProgram(context.Context, *GetProgramRequest) (*GetProgramResponse, error)
@@ -176,7 +180,9 @@ type ProgramRecordServiceServer interface {
 	// Brings back a program that was deleted.
 	UndeleteProgram(context.Context, *UndeleteProgramRequest) (*UndeleteProgramResponse, error)
 	// Makes the newest revision of a program again from a day on, as RegenerateProgram does, and stores
-	// it as the next one. What lies before that day stays as it is, to the byte.
+	// it as the next one. What lies before that day stays as it is, to the byte. The athlete is taken as
+	// stored now, and what they have shown by that day, session logs included, moves the loads from then
+	// on; programs without dates take in nothing new. Sessions that are logged are not made again.
 	ReviseProgram(context.Context, *ReviseProgramRequest) (*ReviseProgramResponse, error)
 	// Shows a revision whole: the request and the program as it was made.
 	GetProgramRevision(context.Context, *GetProgramRevisionRequest) (*GetProgramRevisionResponse, error)

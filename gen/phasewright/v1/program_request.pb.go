@@ -101,7 +101,12 @@ type ProgramRequest struct {
 	// Your ids of exercises.
 	Exercises []*CallerExercise `protobuf:"bytes,5,rep,name=exercises,proto3" json:"exercises,omitempty"`
 	// Breaks ties. The same request, seed and version give the same program to the byte.
-	Seed          uint32 `protobuf:"varint,6,opt,name=seed,proto3" json:"seed,omitempty"`
+	Seed uint32 `protobuf:"varint,6,opt,name=seed,proto3" json:"seed,omitempty"`
+	// Exercises that the catalogue does not have, such as a machine of the house. They are held against the
+	// catalogue's rules, are chosen, named and exchanged as its own, and stay in the program, so that
+	// whoever reads, checks or changes it needs nothing else. Ids and names must differ from the
+	// catalogue's; the resource name is exercises/ and the id, whatever is given.
+	OwnExercises  []*Exercise `protobuf:"bytes,7,rep,name=own_exercises,json=ownExercises,proto3" json:"own_exercises,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -178,23 +183,31 @@ func (x *ProgramRequest) GetSeed() uint32 {
 	return 0
 }
 
+func (x *ProgramRequest) GetOwnExercises() []*Exercise {
+	if x != nil {
+		return x.OwnExercises
+	}
+	return nil
+}
+
 var File_phasewright_v1_program_request_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_program_request_proto_rawDesc = "" +
 	"\n" +
-	"$phasewright/v1/program_request.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1cphasewright/v1/athlete.proto\x1a\x1fphasewright/v1/constraint.proto\x1a\x19phasewright/v1/goal.proto\x1a\x19phasewright/v1/plan.proto\"\x9b\x01\n" +
+	"$phasewright/v1/program_request.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1cphasewright/v1/athlete.proto\x1a\x1fphasewright/v1/constraint.proto\x1a\x1dphasewright/v1/exercise.proto\x1a\x19phasewright/v1/goal.proto\x1a\x19phasewright/v1/plan.proto\"\x9b\x01\n" +
 	"\x0eCallerExercise\x12-\n" +
 	"\vexercise_id\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18@R\n" +
 	"exerciseId\x12*\n" +
 	"\tcaller_id\x18\x02 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\x80\x01R\bcallerId\x12.\n" +
-	"\fdisplay_name\x18\x03 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xc8\x01R\vdisplayName\"\xe5\x02\n" +
+	"\fdisplay_name\x18\x03 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xc8\x01R\vdisplayName\"\xb2\x03\n" +
 	"\x0eProgramRequest\x12<\n" +
 	"\aathlete\x18\x01 \x01(\v2\x17.phasewright.v1.AthleteB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\aathlete\x127\n" +
 	"\x05goals\x18\x02 \x03(\v2\x14.phasewright.v1.GoalB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10\x1eR\x05goals\x12H\n" +
 	"\vconstraints\x18\x03 \x01(\v2\x1b.phasewright.v1.ConstraintsB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\vconstraints\x12-\n" +
 	"\x04plan\x18\x04 \x01(\v2\x14.phasewright.v1.PlanB\x03\xe0A\x01R\x04plan\x12J\n" +
 	"\texercises\x18\x05 \x03(\v2\x1e.phasewright.v1.CallerExerciseB\f\xe0A\x01\xbaH\x06\x92\x01\x03\x10\xe8\aR\texercises\x12\x17\n" +
-	"\x04seed\x18\x06 \x01(\rB\x03\xe0A\x01R\x04seedBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
+	"\x04seed\x18\x06 \x01(\rB\x03\xe0A\x01R\x04seed\x12K\n" +
+	"\rown_exercises\x18\a \x03(\v2\x18.phasewright.v1.ExerciseB\f\xe0A\x01\xbaH\x06\x92\x01\x03\x10\xe8\aR\fownExercisesBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (
 	file_phasewright_v1_program_request_proto_rawDescOnce sync.Once
@@ -216,6 +229,7 @@ var file_phasewright_v1_program_request_proto_goTypes = []any{
 	(*Goal)(nil),           // 3: phasewright.v1.Goal
 	(*Constraints)(nil),    // 4: phasewright.v1.Constraints
 	(*Plan)(nil),           // 5: phasewright.v1.Plan
+	(*Exercise)(nil),       // 6: phasewright.v1.Exercise
 }
 var file_phasewright_v1_program_request_proto_depIdxs = []int32{
 	2, // 0: phasewright.v1.ProgramRequest.athlete:type_name -> phasewright.v1.Athlete
@@ -223,11 +237,12 @@ var file_phasewright_v1_program_request_proto_depIdxs = []int32{
 	4, // 2: phasewright.v1.ProgramRequest.constraints:type_name -> phasewright.v1.Constraints
 	5, // 3: phasewright.v1.ProgramRequest.plan:type_name -> phasewright.v1.Plan
 	0, // 4: phasewright.v1.ProgramRequest.exercises:type_name -> phasewright.v1.CallerExercise
-	5, // [5:5] is the sub-list for method output_type
-	5, // [5:5] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	6, // 5: phasewright.v1.ProgramRequest.own_exercises:type_name -> phasewright.v1.Exercise
+	6, // [6:6] is the sub-list for method output_type
+	6, // [6:6] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_program_request_proto_init() }
@@ -237,6 +252,7 @@ func file_phasewright_v1_program_request_proto_init() {
 	}
 	file_phasewright_v1_athlete_proto_init()
 	file_phasewright_v1_constraint_proto_init()
+	file_phasewright_v1_exercise_proto_init()
 	file_phasewright_v1_goal_proto_init()
 	file_phasewright_v1_plan_proto_init()
 	type x struct{}

@@ -235,6 +235,99 @@ func (x *RegenerateProgramResponse) GetChanges() []*ProgramChange {
 	return nil
 }
 
+// What SuggestRelaxations needs.
+type SuggestRelaxationsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The request whose program misses what it is meant to have.
+	Request       *ProgramRequest `protobuf:"bytes,1,opt,name=request,proto3" json:"request,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestRelaxationsRequest) Reset() {
+	*x = SuggestRelaxationsRequest{}
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestRelaxationsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestRelaxationsRequest) ProtoMessage() {}
+
+func (x *SuggestRelaxationsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestRelaxationsRequest.ProtoReflect.Descriptor instead.
+func (*SuggestRelaxationsRequest) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_program_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *SuggestRelaxationsRequest) GetRequest() *ProgramRequest {
+	if x != nil {
+		return x.Request
+	}
+	return nil
+}
+
+// What SuggestRelaxations answers.
+type SuggestRelaxationsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The changes that gain something, the most for their price first; none where the program has all
+	// that is wanted, or where no change helps.
+	Relaxations   []*Relaxation `protobuf:"bytes,1,rep,name=relaxations,proto3" json:"relaxations,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestRelaxationsResponse) Reset() {
+	*x = SuggestRelaxationsResponse{}
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestRelaxationsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestRelaxationsResponse) ProtoMessage() {}
+
+func (x *SuggestRelaxationsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestRelaxationsResponse.ProtoReflect.Descriptor instead.
+func (*SuggestRelaxationsResponse) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_program_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *SuggestRelaxationsResponse) GetRelaxations() []*Relaxation {
+	if x != nil {
+		return x.Relaxations
+	}
+	return nil
+}
+
 // What AuditProgram needs.
 type AuditProgramRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -246,7 +339,7 @@ type AuditProgramRequest struct {
 
 func (x *AuditProgramRequest) Reset() {
 	*x = AuditProgramRequest{}
-	mi := &file_phasewright_v1_program_service_proto_msgTypes[4]
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -258,7 +351,7 @@ func (x *AuditProgramRequest) String() string {
 func (*AuditProgramRequest) ProtoMessage() {}
 
 func (x *AuditProgramRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_program_service_proto_msgTypes[4]
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -271,7 +364,7 @@ func (x *AuditProgramRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuditProgramRequest.ProtoReflect.Descriptor instead.
 func (*AuditProgramRequest) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_program_service_proto_rawDescGZIP(), []int{4}
+	return file_phasewright_v1_program_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *AuditProgramRequest) GetProgram() *Program {
@@ -296,7 +389,7 @@ type AuditProgramResponse struct {
 
 func (x *AuditProgramResponse) Reset() {
 	*x = AuditProgramResponse{}
-	mi := &file_phasewright_v1_program_service_proto_msgTypes[5]
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -308,7 +401,7 @@ func (x *AuditProgramResponse) String() string {
 func (*AuditProgramResponse) ProtoMessage() {}
 
 func (x *AuditProgramResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_program_service_proto_msgTypes[5]
+	mi := &file_phasewright_v1_program_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -321,7 +414,7 @@ func (x *AuditProgramResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuditProgramResponse.ProtoReflect.Descriptor instead.
 func (*AuditProgramResponse) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_program_service_proto_rawDescGZIP(), []int{5}
+	return file_phasewright_v1_program_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *AuditProgramResponse) GetFindings() []*Finding {
@@ -349,7 +442,7 @@ var File_phasewright_v1_program_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_program_service_proto_rawDesc = "" +
 	"\n" +
-	"$phasewright/v1/program_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1bphasewright/v1/change.proto\x1a\x1cphasewright/v1/program.proto\x1a$phasewright/v1/program_request.proto\x1a\x1bphasewright/v1/rework.proto\"]\n" +
+	"$phasewright/v1/program_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1bphasewright/v1/change.proto\x1a\x1cphasewright/v1/program.proto\x1a$phasewright/v1/program_request.proto\x1a\x1fphasewright/v1/relaxation.proto\x1a\x1bphasewright/v1/rework.proto\"]\n" +
 	"\x16GenerateProgramRequest\x12C\n" +
 	"\arequest\x18\x01 \x01(\v2\x1e.phasewright.v1.ProgramRequestB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\arequest\"Q\n" +
 	"\x17GenerateProgramResponse\x126\n" +
@@ -360,16 +453,21 @@ const file_phasewright_v1_program_service_proto_rawDesc = "" +
 	"\x06rework\x18\x03 \x01(\v2\x16.phasewright.v1.ReworkB\x03\xe0A\x01R\x06rework\"\x9b\x01\n" +
 	"\x19RegenerateProgramResponse\x126\n" +
 	"\aprogram\x18\x01 \x01(\v2\x17.phasewright.v1.ProgramB\x03\xe0A\x03R\aprogram\x12F\n" +
-	"\achanges\x18\x02 \x03(\v2\x1d.phasewright.v1.ProgramChangeB\r\xe0A\x03\xbaH\a\x92\x01\x04\x10\xa0\x9c\x01R\achanges\"S\n" +
+	"\achanges\x18\x02 \x03(\v2\x1d.phasewright.v1.ProgramChangeB\r\xe0A\x03\xbaH\a\x92\x01\x04\x10\xa0\x9c\x01R\achanges\"`\n" +
+	"\x19SuggestRelaxationsRequest\x12C\n" +
+	"\arequest\x18\x01 \x01(\v2\x1e.phasewright.v1.ProgramRequestB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\arequest\"g\n" +
+	"\x1aSuggestRelaxationsResponse\x12I\n" +
+	"\vrelaxations\x18\x01 \x03(\v2\x1a.phasewright.v1.RelaxationB\v\xe0A\x03\xbaH\x05\x92\x01\x02\x10\x14R\vrelaxations\"S\n" +
 	"\x13AuditProgramRequest\x12<\n" +
 	"\aprogram\x18\x01 \x01(\v2\x17.phasewright.v1.ProgramB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\aprogram\"\xb0\x01\n" +
 	"\x14AuditProgramResponse\x12A\n" +
 	"\bfindings\x18\x01 \x03(\v2\x17.phasewright.v1.FindingB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\x90NR\bfindings\x12\x1b\n" +
 	"\x06intact\x18\x02 \x01(\bB\x03\xe0A\x03R\x06intact\x128\n" +
-	"\x05rules\x18\x03 \x03(\v2\x14.phasewright.v1.RuleB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\xe8\aR\x05rules2\xac\x03\n" +
+	"\x05rules\x18\x03 \x03(\v2\x14.phasewright.v1.RuleB\f\xe0A\x03\xbaH\x06\x92\x01\x03\x10\xe8\aR\x05rules2\xca\x04\n" +
 	"\x0eProgramService\x12\x88\x01\n" +
 	"\x0fGenerateProgram\x12&.phasewright.v1.GenerateProgramRequest\x1a'.phasewright.v1.GenerateProgramResponse\"$\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/programs:generate\x12\x90\x01\n" +
-	"\x11RegenerateProgram\x12(.phasewright.v1.RegenerateProgramRequest\x1a).phasewright.v1.RegenerateProgramResponse\"&\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/programs:regenerate\x12|\n" +
+	"\x11RegenerateProgram\x12(.phasewright.v1.RegenerateProgramRequest\x1a).phasewright.v1.RegenerateProgramResponse\"&\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/programs:regenerate\x12\x9b\x01\n" +
+	"\x12SuggestRelaxations\x12).phasewright.v1.SuggestRelaxationsRequest\x1a*.phasewright.v1.SuggestRelaxationsResponse\".\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02$:\x01*\"\x1f/v1/programs:suggestRelaxations\x12|\n" +
 	"\fAuditProgram\x12#.phasewright.v1.AuditProgramRequest\x1a$.phasewright.v1.AuditProgramResponse\"!\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/programs:auditBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (
@@ -384,43 +482,50 @@ func file_phasewright_v1_program_service_proto_rawDescGZIP() []byte {
 	return file_phasewright_v1_program_service_proto_rawDescData
 }
 
-var file_phasewright_v1_program_service_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_phasewright_v1_program_service_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_phasewright_v1_program_service_proto_goTypes = []any{
-	(*GenerateProgramRequest)(nil),    // 0: phasewright.v1.GenerateProgramRequest
-	(*GenerateProgramResponse)(nil),   // 1: phasewright.v1.GenerateProgramResponse
-	(*RegenerateProgramRequest)(nil),  // 2: phasewright.v1.RegenerateProgramRequest
-	(*RegenerateProgramResponse)(nil), // 3: phasewright.v1.RegenerateProgramResponse
-	(*AuditProgramRequest)(nil),       // 4: phasewright.v1.AuditProgramRequest
-	(*AuditProgramResponse)(nil),      // 5: phasewright.v1.AuditProgramResponse
-	(*ProgramRequest)(nil),            // 6: phasewright.v1.ProgramRequest
-	(*Program)(nil),                   // 7: phasewright.v1.Program
-	(*Rework)(nil),                    // 8: phasewright.v1.Rework
-	(*ProgramChange)(nil),             // 9: phasewright.v1.ProgramChange
-	(*Finding)(nil),                   // 10: phasewright.v1.Finding
-	(*Rule)(nil),                      // 11: phasewright.v1.Rule
+	(*GenerateProgramRequest)(nil),     // 0: phasewright.v1.GenerateProgramRequest
+	(*GenerateProgramResponse)(nil),    // 1: phasewright.v1.GenerateProgramResponse
+	(*RegenerateProgramRequest)(nil),   // 2: phasewright.v1.RegenerateProgramRequest
+	(*RegenerateProgramResponse)(nil),  // 3: phasewright.v1.RegenerateProgramResponse
+	(*SuggestRelaxationsRequest)(nil),  // 4: phasewright.v1.SuggestRelaxationsRequest
+	(*SuggestRelaxationsResponse)(nil), // 5: phasewright.v1.SuggestRelaxationsResponse
+	(*AuditProgramRequest)(nil),        // 6: phasewright.v1.AuditProgramRequest
+	(*AuditProgramResponse)(nil),       // 7: phasewright.v1.AuditProgramResponse
+	(*ProgramRequest)(nil),             // 8: phasewright.v1.ProgramRequest
+	(*Program)(nil),                    // 9: phasewright.v1.Program
+	(*Rework)(nil),                     // 10: phasewright.v1.Rework
+	(*ProgramChange)(nil),              // 11: phasewright.v1.ProgramChange
+	(*Relaxation)(nil),                 // 12: phasewright.v1.Relaxation
+	(*Finding)(nil),                    // 13: phasewright.v1.Finding
+	(*Rule)(nil),                       // 14: phasewright.v1.Rule
 }
 var file_phasewright_v1_program_service_proto_depIdxs = []int32{
-	6,  // 0: phasewright.v1.GenerateProgramRequest.request:type_name -> phasewright.v1.ProgramRequest
-	7,  // 1: phasewright.v1.GenerateProgramResponse.program:type_name -> phasewright.v1.Program
-	7,  // 2: phasewright.v1.RegenerateProgramRequest.program:type_name -> phasewright.v1.Program
-	6,  // 3: phasewright.v1.RegenerateProgramRequest.request:type_name -> phasewright.v1.ProgramRequest
-	8,  // 4: phasewright.v1.RegenerateProgramRequest.rework:type_name -> phasewright.v1.Rework
-	7,  // 5: phasewright.v1.RegenerateProgramResponse.program:type_name -> phasewright.v1.Program
-	9,  // 6: phasewright.v1.RegenerateProgramResponse.changes:type_name -> phasewright.v1.ProgramChange
-	7,  // 7: phasewright.v1.AuditProgramRequest.program:type_name -> phasewright.v1.Program
-	10, // 8: phasewright.v1.AuditProgramResponse.findings:type_name -> phasewright.v1.Finding
-	11, // 9: phasewright.v1.AuditProgramResponse.rules:type_name -> phasewright.v1.Rule
-	0,  // 10: phasewright.v1.ProgramService.GenerateProgram:input_type -> phasewright.v1.GenerateProgramRequest
-	2,  // 11: phasewright.v1.ProgramService.RegenerateProgram:input_type -> phasewright.v1.RegenerateProgramRequest
-	4,  // 12: phasewright.v1.ProgramService.AuditProgram:input_type -> phasewright.v1.AuditProgramRequest
-	1,  // 13: phasewright.v1.ProgramService.GenerateProgram:output_type -> phasewright.v1.GenerateProgramResponse
-	3,  // 14: phasewright.v1.ProgramService.RegenerateProgram:output_type -> phasewright.v1.RegenerateProgramResponse
-	5,  // 15: phasewright.v1.ProgramService.AuditProgram:output_type -> phasewright.v1.AuditProgramResponse
-	13, // [13:16] is the sub-list for method output_type
-	10, // [10:13] is the sub-list for method input_type
-	10, // [10:10] is the sub-list for extension type_name
-	10, // [10:10] is the sub-list for extension extendee
-	0,  // [0:10] is the sub-list for field type_name
+	8,  // 0: phasewright.v1.GenerateProgramRequest.request:type_name -> phasewright.v1.ProgramRequest
+	9,  // 1: phasewright.v1.GenerateProgramResponse.program:type_name -> phasewright.v1.Program
+	9,  // 2: phasewright.v1.RegenerateProgramRequest.program:type_name -> phasewright.v1.Program
+	8,  // 3: phasewright.v1.RegenerateProgramRequest.request:type_name -> phasewright.v1.ProgramRequest
+	10, // 4: phasewright.v1.RegenerateProgramRequest.rework:type_name -> phasewright.v1.Rework
+	9,  // 5: phasewright.v1.RegenerateProgramResponse.program:type_name -> phasewright.v1.Program
+	11, // 6: phasewright.v1.RegenerateProgramResponse.changes:type_name -> phasewright.v1.ProgramChange
+	8,  // 7: phasewright.v1.SuggestRelaxationsRequest.request:type_name -> phasewright.v1.ProgramRequest
+	12, // 8: phasewright.v1.SuggestRelaxationsResponse.relaxations:type_name -> phasewright.v1.Relaxation
+	9,  // 9: phasewright.v1.AuditProgramRequest.program:type_name -> phasewright.v1.Program
+	13, // 10: phasewright.v1.AuditProgramResponse.findings:type_name -> phasewright.v1.Finding
+	14, // 11: phasewright.v1.AuditProgramResponse.rules:type_name -> phasewright.v1.Rule
+	0,  // 12: phasewright.v1.ProgramService.GenerateProgram:input_type -> phasewright.v1.GenerateProgramRequest
+	2,  // 13: phasewright.v1.ProgramService.RegenerateProgram:input_type -> phasewright.v1.RegenerateProgramRequest
+	4,  // 14: phasewright.v1.ProgramService.SuggestRelaxations:input_type -> phasewright.v1.SuggestRelaxationsRequest
+	6,  // 15: phasewright.v1.ProgramService.AuditProgram:input_type -> phasewright.v1.AuditProgramRequest
+	1,  // 16: phasewright.v1.ProgramService.GenerateProgram:output_type -> phasewright.v1.GenerateProgramResponse
+	3,  // 17: phasewright.v1.ProgramService.RegenerateProgram:output_type -> phasewright.v1.RegenerateProgramResponse
+	5,  // 18: phasewright.v1.ProgramService.SuggestRelaxations:output_type -> phasewright.v1.SuggestRelaxationsResponse
+	7,  // 19: phasewright.v1.ProgramService.AuditProgram:output_type -> phasewright.v1.AuditProgramResponse
+	16, // [16:20] is the sub-list for method output_type
+	12, // [12:16] is the sub-list for method input_type
+	12, // [12:12] is the sub-list for extension type_name
+	12, // [12:12] is the sub-list for extension extendee
+	0,  // [0:12] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_program_service_proto_init() }
@@ -432,6 +537,7 @@ func file_phasewright_v1_program_service_proto_init() {
 	file_phasewright_v1_change_proto_init()
 	file_phasewright_v1_program_proto_init()
 	file_phasewright_v1_program_request_proto_init()
+	file_phasewright_v1_relaxation_proto_init()
 	file_phasewright_v1_rework_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -439,7 +545,7 @@ func file_phasewright_v1_program_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_phasewright_v1_program_service_proto_rawDesc), len(file_phasewright_v1_program_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   6,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

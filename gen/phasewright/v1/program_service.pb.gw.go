@@ -89,6 +89,33 @@ func local_request_ProgramService_RegenerateProgram_0(ctx context.Context, marsh
 	return msg, metadata, err
 }
 
+func request_ProgramService_SuggestRelaxations_0(ctx context.Context, marshaler runtime.Marshaler, client ProgramServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq SuggestRelaxationsRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.SuggestRelaxations(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_ProgramService_SuggestRelaxations_0(ctx context.Context, marshaler runtime.Marshaler, server ProgramServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq SuggestRelaxationsRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.SuggestRelaxations(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 func request_ProgramService_AuditProgram_0(ctx context.Context, marshaler runtime.Marshaler, client ProgramServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
 		protoReq AuditProgramRequest
@@ -161,6 +188,26 @@ func RegisterProgramServiceHandlerServer(ctx context.Context, mux *runtime.Serve
 			return
 		}
 		forward_ProgramService_RegenerateProgram_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
+	mux.Handle(http.MethodPost, pattern_ProgramService_SuggestRelaxations_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/phasewright.v1.ProgramService/SuggestRelaxations", runtime.WithHTTPPathPattern("/v1/programs:suggestRelaxations"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_ProgramService_SuggestRelaxations_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_ProgramService_SuggestRelaxations_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
 	mux.Handle(http.MethodPost, pattern_ProgramService_AuditProgram_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
@@ -256,6 +303,23 @@ func RegisterProgramServiceHandlerClient(ctx context.Context, mux *runtime.Serve
 		}
 		forward_ProgramService_RegenerateProgram_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_ProgramService_SuggestRelaxations_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/phasewright.v1.ProgramService/SuggestRelaxations", runtime.WithHTTPPathPattern("/v1/programs:suggestRelaxations"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_ProgramService_SuggestRelaxations_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_ProgramService_SuggestRelaxations_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_ProgramService_AuditProgram_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -277,13 +341,15 @@ func RegisterProgramServiceHandlerClient(ctx context.Context, mux *runtime.Serve
 }
 
 var (
-	pattern_ProgramService_GenerateProgram_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "programs"}, "generate"))
-	pattern_ProgramService_RegenerateProgram_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "programs"}, "regenerate"))
-	pattern_ProgramService_AuditProgram_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "programs"}, "audit"))
+	pattern_ProgramService_GenerateProgram_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "programs"}, "generate"))
+	pattern_ProgramService_RegenerateProgram_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "programs"}, "regenerate"))
+	pattern_ProgramService_SuggestRelaxations_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "programs"}, "suggestRelaxations"))
+	pattern_ProgramService_AuditProgram_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "programs"}, "audit"))
 )
 
 var (
-	forward_ProgramService_GenerateProgram_0   = runtime.ForwardResponseMessage
-	forward_ProgramService_RegenerateProgram_0 = runtime.ForwardResponseMessage
-	forward_ProgramService_AuditProgram_0      = runtime.ForwardResponseMessage
+	forward_ProgramService_GenerateProgram_0    = runtime.ForwardResponseMessage
+	forward_ProgramService_RegenerateProgram_0  = runtime.ForwardResponseMessage
+	forward_ProgramService_SuggestRelaxations_0 = runtime.ForwardResponseMessage
+	forward_ProgramService_AuditProgram_0       = runtime.ForwardResponseMessage
 )

@@ -19,9 +19,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ProgramService_GenerateProgram_FullMethodName   = "/phasewright.v1.ProgramService/GenerateProgram"
-	ProgramService_RegenerateProgram_FullMethodName = "/phasewright.v1.ProgramService/RegenerateProgram"
-	ProgramService_AuditProgram_FullMethodName      = "/phasewright.v1.ProgramService/AuditProgram"
+	ProgramService_GenerateProgram_FullMethodName    = "/phasewright.v1.ProgramService/GenerateProgram"
+	ProgramService_RegenerateProgram_FullMethodName  = "/phasewright.v1.ProgramService/RegenerateProgram"
+	ProgramService_SuggestRelaxations_FullMethodName = "/phasewright.v1.ProgramService/SuggestRelaxations"
+	ProgramService_AuditProgram_FullMethodName       = "/phasewright.v1.ProgramService/AuditProgram"
 )
 
 // ProgramServiceClient is the client API for ProgramService service.
@@ -40,6 +41,11 @@ type ProgramServiceClient interface {
 	// allows. Failures are as those of GenerateProgram; locks that no answer can keep are among the
 	// wishes that clash.
 	RegenerateProgram(ctx context.Context, in *RegenerateProgramRequest, opts ...grpc.CallOption) (*RegenerateProgramResponse, error)
+	// Says what small changes of a request would gain: minutes, a session, an item of equipment, a
+	// pin given up. Each is tried by making the program again, none is guessed, so this takes as long
+	// as making a few dozen programs. A request that can't be met fails as with GenerateProgram, and
+	// its details hold changes that make it possible.
+	SuggestRelaxations(ctx context.Context, in *SuggestRelaxationsRequest, opts ...grpc.CallOption) (*SuggestRelaxationsResponse, error)
 	// Checks a program, also one that was written by hand, against its request and against published
 	// guidance, from its numbers alone.
 	AuditProgram(ctx context.Context, in *AuditProgramRequest, opts ...grpc.CallOption) (*AuditProgramResponse, error)
@@ -73,6 +79,16 @@ func (c *programServiceClient) RegenerateProgram(ctx context.Context, in *Regene
 	return out, nil
 }
 
+func (c *programServiceClient) SuggestRelaxations(ctx context.Context, in *SuggestRelaxationsRequest, opts ...grpc.CallOption) (*SuggestRelaxationsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SuggestRelaxationsResponse)
+	err := c.cc.Invoke(ctx, ProgramService_SuggestRelaxations_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *programServiceClient) AuditProgram(ctx context.Context, in *AuditProgramRequest, opts ...grpc.CallOption) (*AuditProgramResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(AuditProgramResponse)
@@ -99,6 +115,11 @@ type ProgramServiceServer interface {
 	// allows. Failures are as those of GenerateProgram; locks that no answer can keep are among the
 	// wishes that clash.
 	RegenerateProgram(context.Context, *RegenerateProgramRequest) (*RegenerateProgramResponse, error)
+	// Says what small changes of a request would gain: minutes, a session, an item of equipment, a
+	// pin given up. Each is tried by making the program again, none is guessed, so this takes as long
+	// as making a few dozen programs. A request that can't be met fails as with GenerateProgram, and
+	// its details hold changes that make it possible.
+	SuggestRelaxations(context.Context, *SuggestRelaxationsRequest) (*SuggestRelaxationsResponse, error)
 	// Checks a program, also one that was written by hand, against its request and against published
 	// guidance, from its numbers alone.
 	AuditProgram(context.Context, *AuditProgramRequest) (*AuditProgramResponse, error)
@@ -117,6 +138,9 @@ func (UnimplementedProgramServiceServer) GenerateProgram(context.Context, *Gener
 }
 func (UnimplementedProgramServiceServer) RegenerateProgram(context.Context, *RegenerateProgramRequest) (*RegenerateProgramResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RegenerateProgram not implemented")
+}
+func (UnimplementedProgramServiceServer) SuggestRelaxations(context.Context, *SuggestRelaxationsRequest) (*SuggestRelaxationsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SuggestRelaxations not implemented")
 }
 func (UnimplementedProgramServiceServer) AuditProgram(context.Context, *AuditProgramRequest) (*AuditProgramResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AuditProgram not implemented")
@@ -178,6 +202,24 @@ func _ProgramService_RegenerateProgram_Handler(srv interface{}, ctx context.Cont
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ProgramService_SuggestRelaxations_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SuggestRelaxationsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ProgramServiceServer).SuggestRelaxations(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ProgramService_SuggestRelaxations_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ProgramServiceServer).SuggestRelaxations(ctx, req.(*SuggestRelaxationsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ProgramService_AuditProgram_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(AuditProgramRequest)
 	if err := dec(in); err != nil {
@@ -210,6 +252,10 @@ var ProgramService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "RegenerateProgram",
 			Handler:    _ProgramService_RegenerateProgram_Handler,
+		},
+		{
+			MethodName: "SuggestRelaxations",
+			Handler:    _ProgramService_SuggestRelaxations_Handler,
 		},
 		{
 			MethodName: "AuditProgram",

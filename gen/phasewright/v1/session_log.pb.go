@@ -194,7 +194,7 @@ type SessionLog struct {
 	Week int32 `protobuf:"varint,4,opt,name=week,proto3" json:"week,omitempty"`
 	// Session of that week, 1-based.
 	Session int32 `protobuf:"varint,5,opt,name=session,proto3" json:"session,omitempty"`
-	// The exercises in the order they were done.
+	// The exercises in the order they were done; none for a session that was missed.
 	Exercises []*LoggedExercise `protobuf:"bytes,6,rep,name=exercises,proto3" json:"exercises,omitempty"`
 	// For people.
 	Note string `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`

@@ -250,7 +250,9 @@ type Strategy struct {
 	// Longest run.
 	MaxWeeks int32 `protobuf:"varint,7,opt,name=max_weeks,json=maxWeeks,proto3" json:"max_weeks,omitempty"`
 	// What can be set.
-	Parameters    []*ParameterSpec `protobuf:"bytes,8,rep,name=parameters,proto3" json:"parameters,omitempty"`
+	Parameters []*ParameterSpec `protobuf:"bytes,8,rep,name=parameters,proto3" json:"parameters,omitempty"`
+	// It runs in a process of its own, beside the server.
+	External      bool `protobuf:"varint,9,opt,name=external,proto3" json:"external,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -341,6 +343,13 @@ func (x *Strategy) GetParameters() []*ParameterSpec {
 	return nil
 }
 
+func (x *Strategy) GetExternal() bool {
+	if x != nil {
+		return x.External
+	}
+	return false
+}
+
 var File_phasewright_v1_strategy_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_strategy_proto_rawDesc = "" +
@@ -360,7 +369,7 @@ const file_phasewright_v1_strategy_proto_rawDesc = "" +
 	"\x06varies\x18\t \x01(\tB\v\xe0A\x03\xbaH\x05r\x03\x18\xe8\aR\x06varies\x12/\n" +
 	"\vdescription\x18\n" +
 	" \x01(\tB\r\xe0A\x03\xbaH\ar\x05\x10\x01\x18\xd0\x0fR\vdescription\x12#\n" +
-	"\x06source\x18\v \x01(\tB\v\xe0A\x03\xbaH\x05r\x03\x18\xe8\aR\x06source\"\xb4\x03\n" +
+	"\x06source\x18\v \x01(\tB\v\xe0A\x03\xbaH\x05r\x03\x18\xe8\aR\x06source\"\xd5\x03\n" +
 	"\bStrategy\x12 \n" +
 	"\x04name\x18\x01 \x01(\tB\f\xe0A\b\xbaH\x06r\x04\x10\x01\x18PR\x04name\x12\x1c\n" +
 	"\x02id\x18\x02 \x01(\tB\f\xe0A\x03\xbaH\x06r\x04\x10\x01\x18@R\x02id\x12&\n" +
@@ -371,7 +380,8 @@ const file_phasewright_v1_strategy_proto_rawDesc = "" +
 	"\tmax_weeks\x18\a \x01(\x05B\r\xe0A\x03\xbaH\a\x1a\x05\x18\x88\x04(\x00R\bmaxWeeks\x12J\n" +
 	"\n" +
 	"parameters\x18\b \x03(\v2\x1d.phasewright.v1.ParameterSpecB\v\xe0A\x03\xbaH\x05\x92\x01\x02\x10dR\n" +
-	"parameters:F\xeaAC\n" +
+	"parameters\x12\x1f\n" +
+	"\bexternal\x18\t \x01(\bB\x03\xe0A\x03R\bexternal:F\xeaAC\n" +
 	"\x14phasewright/Strategy\x12\x15strategies/{strategy}*\n" +
 	"strategies2\bstrategy*\xc8\x01\n" +
 	"\rParameterKind\x12\x1e\n" +

@@ -225,11 +225,149 @@ func (x *GetStrategyResponse) GetStrategy() *Strategy {
 	return nil
 }
 
+// What CompareStrategies needs.
+type CompareStrategiesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What all arms share. Its plan holds no strategies, only what stands around them, such as
+	// lead-in, deload and tests.
+	Request *ProgramRequest `protobuf:"bytes,1,opt,name=request,proto3" json:"request,omitempty"`
+	// The plans to compare.
+	Arms []*Arm `protobuf:"bytes,2,rep,name=arms,proto3" json:"arms,omitempty"`
+	// What is made equal; unset, hard sets.
+	Equating Equating `protobuf:"varint,3,opt,name=equating,proto3,enum=phasewright.v1.Equating" json:"equating,omitempty"`
+	// Put the whole programs into the answer, each of about 300 kB for 12 weeks.
+	IncludePrograms bool `protobuf:"varint,4,opt,name=include_programs,json=includePrograms,proto3" json:"include_programs,omitempty"`
+	// Put drawings into the answer, in all about 200 kB.
+	IncludePlots  bool `protobuf:"varint,5,opt,name=include_plots,json=includePlots,proto3" json:"include_plots,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareStrategiesRequest) Reset() {
+	*x = CompareStrategiesRequest{}
+	mi := &file_phasewright_v1_strategy_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareStrategiesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareStrategiesRequest) ProtoMessage() {}
+
+func (x *CompareStrategiesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_strategy_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareStrategiesRequest.ProtoReflect.Descriptor instead.
+func (*CompareStrategiesRequest) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_strategy_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *CompareStrategiesRequest) GetRequest() *ProgramRequest {
+	if x != nil {
+		return x.Request
+	}
+	return nil
+}
+
+func (x *CompareStrategiesRequest) GetArms() []*Arm {
+	if x != nil {
+		return x.Arms
+	}
+	return nil
+}
+
+func (x *CompareStrategiesRequest) GetEquating() Equating {
+	if x != nil {
+		return x.Equating
+	}
+	return Equating_EQUATING_UNSPECIFIED
+}
+
+func (x *CompareStrategiesRequest) GetIncludePrograms() bool {
+	if x != nil {
+		return x.IncludePrograms
+	}
+	return false
+}
+
+func (x *CompareStrategiesRequest) GetIncludePlots() bool {
+	if x != nil {
+		return x.IncludePlots
+	}
+	return false
+}
+
+// What CompareStrategies answers.
+type CompareStrategiesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The arms beside each other.
+	Comparison *Comparison `protobuf:"bytes,1,opt,name=comparison,proto3" json:"comparison,omitempty"`
+	// Drawings, where they were asked for.
+	Plots         []*Plot `protobuf:"bytes,2,rep,name=plots,proto3" json:"plots,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareStrategiesResponse) Reset() {
+	*x = CompareStrategiesResponse{}
+	mi := &file_phasewright_v1_strategy_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareStrategiesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareStrategiesResponse) ProtoMessage() {}
+
+func (x *CompareStrategiesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_strategy_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareStrategiesResponse.ProtoReflect.Descriptor instead.
+func (*CompareStrategiesResponse) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_strategy_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *CompareStrategiesResponse) GetComparison() *Comparison {
+	if x != nil {
+		return x.Comparison
+	}
+	return nil
+}
+
+func (x *CompareStrategiesResponse) GetPlots() []*Plot {
+	if x != nil {
+		return x.Plots
+	}
+	return nil
+}
+
 var File_phasewright_v1_strategy_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_strategy_service_proto_rawDesc = "" +
 	"\n" +
-	"%phasewright/v1/strategy_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1dphasewright/v1/strategy.proto\"l\n" +
+	"%phasewright/v1/strategy_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1fphasewright/v1/comparison.proto\x1a$phasewright/v1/program_request.proto\x1a\x1dphasewright/v1/strategy.proto\"l\n" +
 	"\x15ListStrategiesRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xe0A\x01\xbaH\x04\x1a\x02(\x00R\bpageSize\x12*\n" +
@@ -243,10 +381,22 @@ const file_phasewright_v1_strategy_service_proto_rawDesc = "" +
 	"\x12GetStrategyRequest\x12 \n" +
 	"\x04name\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18PR\x04name\"P\n" +
 	"\x13GetStrategyResponse\x129\n" +
-	"\bstrategy\x18\x01 \x01(\v2\x18.phasewright.v1.StrategyB\x03\xe0A\x03R\bstrategy2\x8b\x02\n" +
+	"\bstrategy\x18\x01 \x01(\v2\x18.phasewright.v1.StrategyB\x03\xe0A\x03R\bstrategy\"\xb4\x02\n" +
+	"\x18CompareStrategiesRequest\x12C\n" +
+	"\arequest\x18\x01 \x01(\v2\x1e.phasewright.v1.ProgramRequestB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\arequest\x126\n" +
+	"\x04arms\x18\x02 \x03(\v2\x13.phasewright.v1.ArmB\r\xe0A\x02\xbaH\a\x92\x01\x04\b\x02\x10\bR\x04arms\x12A\n" +
+	"\bequating\x18\x03 \x01(\x0e2\x18.phasewright.v1.EquatingB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\bequating\x12.\n" +
+	"\x10include_programs\x18\x04 \x01(\bB\x03\xe0A\x01R\x0fincludePrograms\x12(\n" +
+	"\rinclude_plots\x18\x05 \x01(\bB\x03\xe0A\x01R\fincludePlots\"\x95\x01\n" +
+	"\x19CompareStrategiesResponse\x12?\n" +
+	"\n" +
+	"comparison\x18\x01 \x01(\v2\x1a.phasewright.v1.ComparisonB\x03\xe0A\x03R\n" +
+	"comparison\x127\n" +
+	"\x05plots\x18\x02 \x03(\v2\x14.phasewright.v1.PlotB\v\xe0A\x03\xbaH\x05\x92\x01\x02\x10\x14R\x05plots2\x9d\x03\n" +
 	"\x0fStrategyService\x12{\n" +
 	"\x0eListStrategies\x12%.phasewright.v1.ListStrategiesRequest\x1a&.phasewright.v1.ListStrategiesResponse\"\x1a\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/strategies\x12{\n" +
-	"\vGetStrategy\x12\".phasewright.v1.GetStrategyRequest\x1a#.phasewright.v1.GetStrategyResponse\"#\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/{name=strategies/*}BEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
+	"\vGetStrategy\x12\".phasewright.v1.GetStrategyRequest\x1a#.phasewright.v1.GetStrategyResponse\"#\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/{name=strategies/*}\x12\x8f\x01\n" +
+	"\x11CompareStrategies\x12(.phasewright.v1.CompareStrategiesRequest\x1a).phasewright.v1.CompareStrategiesResponse\"%\xb0\xe1\x18\x01\x82\xd3\xe4\x93\x02\x1b:\x01*\"\x16/v1/strategies:compareBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (
 	file_phasewright_v1_strategy_service_proto_rawDescOnce sync.Once
@@ -260,26 +410,40 @@ func file_phasewright_v1_strategy_service_proto_rawDescGZIP() []byte {
 	return file_phasewright_v1_strategy_service_proto_rawDescData
 }
 
-var file_phasewright_v1_strategy_service_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_phasewright_v1_strategy_service_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_phasewright_v1_strategy_service_proto_goTypes = []any{
-	(*ListStrategiesRequest)(nil),  // 0: phasewright.v1.ListStrategiesRequest
-	(*ListStrategiesResponse)(nil), // 1: phasewright.v1.ListStrategiesResponse
-	(*GetStrategyRequest)(nil),     // 2: phasewright.v1.GetStrategyRequest
-	(*GetStrategyResponse)(nil),    // 3: phasewright.v1.GetStrategyResponse
-	(*Strategy)(nil),               // 4: phasewright.v1.Strategy
+	(*ListStrategiesRequest)(nil),     // 0: phasewright.v1.ListStrategiesRequest
+	(*ListStrategiesResponse)(nil),    // 1: phasewright.v1.ListStrategiesResponse
+	(*GetStrategyRequest)(nil),        // 2: phasewright.v1.GetStrategyRequest
+	(*GetStrategyResponse)(nil),       // 3: phasewright.v1.GetStrategyResponse
+	(*CompareStrategiesRequest)(nil),  // 4: phasewright.v1.CompareStrategiesRequest
+	(*CompareStrategiesResponse)(nil), // 5: phasewright.v1.CompareStrategiesResponse
+	(*Strategy)(nil),                  // 6: phasewright.v1.Strategy
+	(*ProgramRequest)(nil),            // 7: phasewright.v1.ProgramRequest
+	(*Arm)(nil),                       // 8: phasewright.v1.Arm
+	(Equating)(0),                     // 9: phasewright.v1.Equating
+	(*Comparison)(nil),                // 10: phasewright.v1.Comparison
+	(*Plot)(nil),                      // 11: phasewright.v1.Plot
 }
 var file_phasewright_v1_strategy_service_proto_depIdxs = []int32{
-	4, // 0: phasewright.v1.ListStrategiesResponse.strategies:type_name -> phasewright.v1.Strategy
-	4, // 1: phasewright.v1.GetStrategyResponse.strategy:type_name -> phasewright.v1.Strategy
-	0, // 2: phasewright.v1.StrategyService.ListStrategies:input_type -> phasewright.v1.ListStrategiesRequest
-	2, // 3: phasewright.v1.StrategyService.GetStrategy:input_type -> phasewright.v1.GetStrategyRequest
-	1, // 4: phasewright.v1.StrategyService.ListStrategies:output_type -> phasewright.v1.ListStrategiesResponse
-	3, // 5: phasewright.v1.StrategyService.GetStrategy:output_type -> phasewright.v1.GetStrategyResponse
-	4, // [4:6] is the sub-list for method output_type
-	2, // [2:4] is the sub-list for method input_type
-	2, // [2:2] is the sub-list for extension type_name
-	2, // [2:2] is the sub-list for extension extendee
-	0, // [0:2] is the sub-list for field type_name
+	6,  // 0: phasewright.v1.ListStrategiesResponse.strategies:type_name -> phasewright.v1.Strategy
+	6,  // 1: phasewright.v1.GetStrategyResponse.strategy:type_name -> phasewright.v1.Strategy
+	7,  // 2: phasewright.v1.CompareStrategiesRequest.request:type_name -> phasewright.v1.ProgramRequest
+	8,  // 3: phasewright.v1.CompareStrategiesRequest.arms:type_name -> phasewright.v1.Arm
+	9,  // 4: phasewright.v1.CompareStrategiesRequest.equating:type_name -> phasewright.v1.Equating
+	10, // 5: phasewright.v1.CompareStrategiesResponse.comparison:type_name -> phasewright.v1.Comparison
+	11, // 6: phasewright.v1.CompareStrategiesResponse.plots:type_name -> phasewright.v1.Plot
+	0,  // 7: phasewright.v1.StrategyService.ListStrategies:input_type -> phasewright.v1.ListStrategiesRequest
+	2,  // 8: phasewright.v1.StrategyService.GetStrategy:input_type -> phasewright.v1.GetStrategyRequest
+	4,  // 9: phasewright.v1.StrategyService.CompareStrategies:input_type -> phasewright.v1.CompareStrategiesRequest
+	1,  // 10: phasewright.v1.StrategyService.ListStrategies:output_type -> phasewright.v1.ListStrategiesResponse
+	3,  // 11: phasewright.v1.StrategyService.GetStrategy:output_type -> phasewright.v1.GetStrategyResponse
+	5,  // 12: phasewright.v1.StrategyService.CompareStrategies:output_type -> phasewright.v1.CompareStrategiesResponse
+	10, // [10:13] is the sub-list for method output_type
+	7,  // [7:10] is the sub-list for method input_type
+	7,  // [7:7] is the sub-list for extension type_name
+	7,  // [7:7] is the sub-list for extension extendee
+	0,  // [0:7] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_strategy_service_proto_init() }
@@ -288,6 +452,8 @@ func file_phasewright_v1_strategy_service_proto_init() {
 		return
 	}
 	file_phasewright_v1_access_proto_init()
+	file_phasewright_v1_comparison_proto_init()
+	file_phasewright_v1_program_request_proto_init()
 	file_phasewright_v1_strategy_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -295,7 +461,7 @@ func file_phasewright_v1_strategy_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_phasewright_v1_strategy_service_proto_rawDesc), len(file_phasewright_v1_strategy_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   4,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -109,6 +109,33 @@ func local_request_StrategyService_GetStrategy_0(ctx context.Context, marshaler 
 	return msg, metadata, err
 }
 
+func request_StrategyService_CompareStrategies_0(ctx context.Context, marshaler runtime.Marshaler, client StrategyServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq CompareStrategiesRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.CompareStrategies(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_StrategyService_CompareStrategies_0(ctx context.Context, marshaler runtime.Marshaler, server StrategyServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq CompareStrategiesRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.CompareStrategies(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 // RegisterStrategyServiceHandlerServer registers the http handlers for service StrategyService to "mux".
 // UnaryRPC     :call StrategyServiceServer directly.
 // StreamingRPC :currently unsupported pending https://github.com/grpc/grpc-go/issues/906.
@@ -154,6 +181,26 @@ func RegisterStrategyServiceHandlerServer(ctx context.Context, mux *runtime.Serv
 			return
 		}
 		forward_StrategyService_GetStrategy_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
+	mux.Handle(http.MethodPost, pattern_StrategyService_CompareStrategies_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/phasewright.v1.StrategyService/CompareStrategies", runtime.WithHTTPPathPattern("/v1/strategies:compare"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_StrategyService_CompareStrategies_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_StrategyService_CompareStrategies_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
 
 	return nil
@@ -229,15 +276,34 @@ func RegisterStrategyServiceHandlerClient(ctx context.Context, mux *runtime.Serv
 		}
 		forward_StrategyService_GetStrategy_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_StrategyService_CompareStrategies_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/phasewright.v1.StrategyService/CompareStrategies", runtime.WithHTTPPathPattern("/v1/strategies:compare"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_StrategyService_CompareStrategies_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_StrategyService_CompareStrategies_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	return nil
 }
 
 var (
-	pattern_StrategyService_ListStrategies_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "strategies"}, ""))
-	pattern_StrategyService_GetStrategy_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "strategies", "name"}, ""))
+	pattern_StrategyService_ListStrategies_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "strategies"}, ""))
+	pattern_StrategyService_GetStrategy_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "strategies", "name"}, ""))
+	pattern_StrategyService_CompareStrategies_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "strategies"}, "compare"))
 )
 
 var (
-	forward_StrategyService_ListStrategies_0 = runtime.ForwardResponseMessage
-	forward_StrategyService_GetStrategy_0    = runtime.ForwardResponseMessage
+	forward_StrategyService_ListStrategies_0    = runtime.ForwardResponseMessage
+	forward_StrategyService_GetStrategy_0       = runtime.ForwardResponseMessage
+	forward_StrategyService_CompareStrategies_0 = runtime.ForwardResponseMessage
 )

@@ -19,20 +19,26 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	StrategyService_ListStrategies_FullMethodName = "/phasewright.v1.StrategyService/ListStrategies"
-	StrategyService_GetStrategy_FullMethodName    = "/phasewright.v1.StrategyService/GetStrategy"
+	StrategyService_ListStrategies_FullMethodName    = "/phasewright.v1.StrategyService/ListStrategies"
+	StrategyService_GetStrategy_FullMethodName       = "/phasewright.v1.StrategyService/GetStrategy"
+	StrategyService_CompareStrategies_FullMethodName = "/phasewright.v1.StrategyService/CompareStrategies"
 )
 
 // StrategyServiceClient is the client API for StrategyService service.
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// Shows the strategies that programs can be made with.
+// Shows the strategies that programs can be made with, and sets them beside each other.
 type StrategyServiceClient interface {
 	// Lists the strategies by id.
 	ListStrategies(ctx context.Context, in *ListStrategiesRequest, opts ...grpc.CallOption) (*ListStrategiesResponse, error)
 	// Shows one strategy.
 	GetStrategy(ctx context.Context, in *GetStrategyRequest, opts ...grpc.CallOption) (*GetStrategyResponse, error)
+	// Makes one program for each of several plans, of the same athlete, with the same exercises on
+	// the same days, so that they differ by strategy alone, and says what they come to. It keeps
+	// nothing. Failures are as those of GenerateProgram; arms that can't have the same days are among
+	// the wishes that clash. What can't be equated is in the answer, with the gap.
+	CompareStrategies(ctx context.Context, in *CompareStrategiesRequest, opts ...grpc.CallOption) (*CompareStrategiesResponse, error)
 }
 
 type strategyServiceClient struct {
@@ -63,16 +69,31 @@ func (c *strategyServiceClient) GetStrategy(ctx context.Context, in *GetStrategy
 	return out, nil
 }
 
+func (c *strategyServiceClient) CompareStrategies(ctx context.Context, in *CompareStrategiesRequest, opts ...grpc.CallOption) (*CompareStrategiesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CompareStrategiesResponse)
+	err := c.cc.Invoke(ctx, StrategyService_CompareStrategies_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // StrategyServiceServer is the server API for StrategyService service.
 // All implementations must embed UnimplementedStrategyServiceServer
 // for forward compatibility.
 //
-// Shows the strategies that programs can be made with.
+// Shows the strategies that programs can be made with, and sets them beside each other.
 type StrategyServiceServer interface {
 	// Lists the strategies by id.
 	ListStrategies(context.Context, *ListStrategiesRequest) (*ListStrategiesResponse, error)
 	// Shows one strategy.
 	GetStrategy(context.Context, *GetStrategyRequest) (*GetStrategyResponse, error)
+	// Makes one program for each of several plans, of the same athlete, with the same exercises on
+	// the same days, so that they differ by strategy alone, and says what they come to. It keeps
+	// nothing. Failures are as those of GenerateProgram; arms that can't have the same days are among
+	// the wishes that clash. What can't be equated is in the answer, with the gap.
+	CompareStrategies(context.Context, *CompareStrategiesRequest) (*CompareStrategiesResponse, error)
 	mustEmbedUnimplementedStrategyServiceServer()
 }
 
@@ -88,6 +109,9 @@ func (UnimplementedStrategyServiceServer) ListStrategies(context.Context, *ListS
 }
 func (UnimplementedStrategyServiceServer) GetStrategy(context.Context, *GetStrategyRequest) (*GetStrategyResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetStrategy not implemented")
+}
+func (UnimplementedStrategyServiceServer) CompareStrategies(context.Context, *CompareStrategiesRequest) (*CompareStrategiesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CompareStrategies not implemented")
 }
 func (UnimplementedStrategyServiceServer) mustEmbedUnimplementedStrategyServiceServer() {}
 func (UnimplementedStrategyServiceServer) testEmbeddedByValue()                         {}
@@ -146,6 +170,24 @@ func _StrategyService_GetStrategy_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _StrategyService_CompareStrategies_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CompareStrategiesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StrategyServiceServer).CompareStrategies(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StrategyService_CompareStrategies_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StrategyServiceServer).CompareStrategies(ctx, req.(*CompareStrategiesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // StrategyService_ServiceDesc is the grpc.ServiceDesc for StrategyService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -160,6 +202,10 @@ var StrategyService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetStrategy",
 			Handler:    _StrategyService_GetStrategy_Handler,
+		},
+		{
+			MethodName: "CompareStrategies",
+			Handler:    _StrategyService_CompareStrategies_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -36,7 +36,9 @@ type EstimateStrengthRequest struct {
 	// Unit of the answer; unset, that of the performances.
 	MassUnit MassUnit `protobuf:"varint,4,opt,name=mass_unit,json=massUnit,proto3,enum=phasewright.v1.MassUnit" json:"mass_unit,omitempty"`
 	// Numbers of repetitions whose loads are wanted; unset, a usual choice from 1 to 30.
-	Reps          []int32 `protobuf:"varint,5,rep,packed,name=reps,proto3" json:"reps,omitempty"`
+	Reps []int32 `protobuf:"varint,5,rep,packed,name=reps,proto3" json:"reps,omitempty"`
+	// Exercises that the catalogue does not have, as in a ProgramRequest.
+	OwnExercises  []*Exercise `protobuf:"bytes,6,rep,name=own_exercises,json=ownExercises,proto3" json:"own_exercises,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -102,6 +104,13 @@ func (x *EstimateStrengthRequest) GetMassUnit() MassUnit {
 func (x *EstimateStrengthRequest) GetReps() []int32 {
 	if x != nil {
 		return x.Reps
+	}
+	return nil
+}
+
+func (x *EstimateStrengthRequest) GetOwnExercises() []*Exercise {
+	if x != nil {
+		return x.OwnExercises
 	}
 	return nil
 }
@@ -192,7 +201,7 @@ var File_phasewright_v1_strength_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_strength_service_proto_rawDesc = "" +
 	"\n" +
-	"%phasewright/v1/strength_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1cphasewright/v1/athlete.proto\x1a\x1cphasewright/v1/program.proto\x1a\x1dphasewright/v1/strength.proto\x1a\x1aphasewright/v1/units.proto\"\xbb\x02\n" +
+	"%phasewright/v1/strength_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1cphasewright/v1/athlete.proto\x1a\x1dphasewright/v1/exercise.proto\x1a\x1cphasewright/v1/program.proto\x1a\x1dphasewright/v1/strength.proto\x1a\x1aphasewright/v1/units.proto\"\x88\x03\n" +
 	"\x17EstimateStrengthRequest\x12<\n" +
 	"\aathlete\x18\x01 \x01(\v2\x17.phasewright.v1.AthleteB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\aathlete\x126\n" +
 	"\fexercise_ids\x18\x02 \x03(\tB\x13\xe0A\x01\xbaH\r\x92\x01\n" +
@@ -200,7 +209,8 @@ const file_phasewright_v1_strength_service_proto_rawDesc = "" +
 	"\x04date\x18\x03 \x01(\tB)\xe0A\x01\xbaH#\xd8\x01\x01r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x04date\x12B\n" +
 	"\tmass_unit\x18\x04 \x01(\x0e2\x18.phasewright.v1.MassUnitB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\bmassUnit\x12'\n" +
 	"\x04reps\x18\x05 \x03(\x05B\x13\xe0A\x01\xbaH\r\x92\x01\n" +
-	"\x10\x1e\"\x06\x1a\x04\x18\x1e(\x01R\x04reps\"\xed\x02\n" +
+	"\x10\x1e\"\x06\x1a\x04\x18\x1e(\x01R\x04reps\x12K\n" +
+	"\rown_exercises\x18\x06 \x03(\v2\x18.phasewright.v1.ExerciseB\f\xe0A\x01\xbaH\x06\x92\x01\x03\x10\xe8\aR\fownExercises\"\xed\x02\n" +
 	"\x18EstimateStrengthResponse\x12=\n" +
 	"\x04date\x18\x01 \x01(\tB)\xe0A\x03\xbaH#\xd8\x01\x01r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x04date\x12B\n" +
 	"\tmass_unit\x18\x02 \x01(\x0e2\x18.phasewright.v1.MassUnitB\v\xe0A\x03\xbaH\x05\x82\x01\x02\x10\x01R\bmassUnit\x12@\n" +
@@ -228,24 +238,26 @@ var file_phasewright_v1_strength_service_proto_goTypes = []any{
 	(*EstimateStrengthResponse)(nil), // 1: phasewright.v1.EstimateStrengthResponse
 	(*Athlete)(nil),                  // 2: phasewright.v1.Athlete
 	(MassUnit)(0),                    // 3: phasewright.v1.MassUnit
-	(*LiftStrength)(nil),             // 4: phasewright.v1.LiftStrength
-	(*Assumption)(nil),               // 5: phasewright.v1.Assumption
-	(*Caution)(nil),                  // 6: phasewright.v1.Caution
+	(*Exercise)(nil),                 // 4: phasewright.v1.Exercise
+	(*LiftStrength)(nil),             // 5: phasewright.v1.LiftStrength
+	(*Assumption)(nil),               // 6: phasewright.v1.Assumption
+	(*Caution)(nil),                  // 7: phasewright.v1.Caution
 }
 var file_phasewright_v1_strength_service_proto_depIdxs = []int32{
 	2, // 0: phasewright.v1.EstimateStrengthRequest.athlete:type_name -> phasewright.v1.Athlete
 	3, // 1: phasewright.v1.EstimateStrengthRequest.mass_unit:type_name -> phasewright.v1.MassUnit
-	3, // 2: phasewright.v1.EstimateStrengthResponse.mass_unit:type_name -> phasewright.v1.MassUnit
-	4, // 3: phasewright.v1.EstimateStrengthResponse.lifts:type_name -> phasewright.v1.LiftStrength
-	5, // 4: phasewright.v1.EstimateStrengthResponse.assumptions:type_name -> phasewright.v1.Assumption
-	6, // 5: phasewright.v1.EstimateStrengthResponse.cautions:type_name -> phasewright.v1.Caution
-	0, // 6: phasewright.v1.StrengthService.EstimateStrength:input_type -> phasewright.v1.EstimateStrengthRequest
-	1, // 7: phasewright.v1.StrengthService.EstimateStrength:output_type -> phasewright.v1.EstimateStrengthResponse
-	7, // [7:8] is the sub-list for method output_type
-	6, // [6:7] is the sub-list for method input_type
-	6, // [6:6] is the sub-list for extension type_name
-	6, // [6:6] is the sub-list for extension extendee
-	0, // [0:6] is the sub-list for field type_name
+	4, // 2: phasewright.v1.EstimateStrengthRequest.own_exercises:type_name -> phasewright.v1.Exercise
+	3, // 3: phasewright.v1.EstimateStrengthResponse.mass_unit:type_name -> phasewright.v1.MassUnit
+	5, // 4: phasewright.v1.EstimateStrengthResponse.lifts:type_name -> phasewright.v1.LiftStrength
+	6, // 5: phasewright.v1.EstimateStrengthResponse.assumptions:type_name -> phasewright.v1.Assumption
+	7, // 6: phasewright.v1.EstimateStrengthResponse.cautions:type_name -> phasewright.v1.Caution
+	0, // 7: phasewright.v1.StrengthService.EstimateStrength:input_type -> phasewright.v1.EstimateStrengthRequest
+	1, // 8: phasewright.v1.StrengthService.EstimateStrength:output_type -> phasewright.v1.EstimateStrengthResponse
+	8, // [8:9] is the sub-list for method output_type
+	7, // [7:8] is the sub-list for method input_type
+	7, // [7:7] is the sub-list for extension type_name
+	7, // [7:7] is the sub-list for extension extendee
+	0, // [0:7] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_strength_service_proto_init() }
@@ -255,6 +267,7 @@ func file_phasewright_v1_strength_service_proto_init() {
 	}
 	file_phasewright_v1_access_proto_init()
 	file_phasewright_v1_athlete_proto_init()
+	file_phasewright_v1_exercise_proto_init()
 	file_phasewright_v1_program_proto_init()
 	file_phasewright_v1_strength_proto_init()
 	file_phasewright_v1_units_proto_init()
