@@ -30,6 +30,7 @@ for file in \
   google/api/annotations.proto google/api/http.proto google/api/httpbody.proto \
   google/api/client.proto google/api/launch_stage.proto \
   google/api/field_behavior.proto google/api/field_info.proto google/api/resource.proto \
+  google/longrunning/operations.proto \
   google/rpc/code.proto google/rpc/status.proto google/rpc/error_details.proto; do
   mkdir -p "$out/$(dirname "$file")"
   cp "$work/package/build/protos/$file" "$out/$file"
