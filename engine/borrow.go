@@ -35,14 +35,14 @@ type lent struct {
 	from  string // the exercise that says most; empty: the population alone
 }
 
-// lent gives the prior of an exercise, before a layoff or with it.
-func (s *strengths) lent(e *exercise.Exercise, layoff int32) (lent, error) {
-	own := lent{prior: s.population(e, layoff)}
+// lent gives the prior of an exercise at a moment.
+func (s *strengths) lent(e *exercise.Exercise, at moment) (lent, error) {
+	own := lent{prior: s.population(e, at)}
 	big := s.bigOf(e)
 	if big == nil {
 		return own, nil
 	}
-	hub, err := s.star(big, e, layoff)
+	hub, err := s.star(big, e, at)
 	if err != nil || big == e || hub.prior.MeanGrams == 0 {
 		if big == e {
 			own = hub
@@ -54,10 +54,10 @@ func (s *strengths) lent(e *exercise.Exercise, layoff int32) (lent, error) {
 	return own, err
 }
 
-func (s *strengths) population(e *exercise.Exercise, layoff int32) load.Prior {
+func (s *strengths) population(e *exercise.Exercise, at moment) load.Prior {
 	a := &s.b.Request.Athlete
 	p := load.Population(string(e.Curve), a.Status, a.Sex, a.Age, a.BodyMass.Or(plan.Load{}).Grams())
-	p.LayoffWeeks = layoff
+	p.LayoffWeeks, p.BackDays = at.layoff, at.back
 	p.MaxGrams = mostPlausible(p.MaxGrams, e, s.carried(e))
 	return p
 }
@@ -86,17 +86,17 @@ func ratioSD(e, big *exercise.Exercise) plan.Permille {
 }
 
 // star joins all that is known of a big lift except what was shown in one exercise.
-func (s *strengths) star(big, except *exercise.Exercise, layoff int32) (lent, error) {
-	out := lent{prior: s.population(big, layoff)}
+func (s *strengths) star(big, except *exercise.Exercise, at moment) (lent, error) {
+	out := lent{prior: s.population(big, at)}
 	surest := int32(0)
 	for _, id := range s.performed {
 		e, ok := s.b.Catalogue.ByID(id)
 		if !ok || e == except || e == big || e.RelatedTo != big.ID || s.bigOf(e) != big {
 			continue
 		}
-		alone := s.population(e, layoff)
+		alone := s.population(e, at)
 		alone.MeanGrams = 0 // the population speaks once, in the middle
-		post, err := s.posterior(e, alone)
+		post, err := s.posterior(e, alone, at)
 		if err != nil {
 			return out, err
 		}
@@ -113,7 +113,7 @@ func (s *strengths) star(big, except *exercise.Exercise, layoff int32) (lent, er
 	if big == except || len(s.perform[big.ID]) == 0 {
 		return out, nil
 	}
-	post, err := s.posterior(big, out.prior)
+	post, err := s.posterior(big, out.prior, at)
 	if err != nil {
 		return out, err
 	}
@@ -124,9 +124,9 @@ func (s *strengths) star(big, except *exercise.Exercise, layoff int32) (lent, er
 }
 
 // posterior joins a prior and an exercise's own performances; N is 0 where none is usable.
-func (s *strengths) posterior(e *exercise.Exercise, prior load.Prior) (load.Posterior, error) {
+func (s *strengths) posterior(e *exercise.Exercise, prior load.Prior, at moment) (load.Posterior, error) {
 	st := &state{ex: e}
-	seen, _ := s.observed(st)
+	seen, _ := s.observed(st, at)
 	curve, err := load.CurveFor(string(e.Curve))
 	if err != nil || len(seen) == 0 {
 		return load.Posterior{}, err
@@ -140,21 +140,20 @@ func (s *strengths) posterior(e *exercise.Exercise, prior load.Prior) (load.Post
 
 // borrow makes the state of an exercise in which nothing usable was shown from what a
 // related lift says, where one says enough.
-func (s *strengths) borrow(st *state) error {
-	layoff := s.b.Request.Athlete.LayoffWeeks.Or(0)
-	now, err := s.lent(st.ex, layoff)
+func (s *strengths) borrow(st *state, at moment) error {
+	now, err := s.lent(st.ex, at)
 	if err != nil || now.from == "" || now.prior.SDPermille > vaguest {
 		return err
 	}
-	former, err := s.lent(st.ex, 0)
+	former, err := s.lent(st.ex, at.rested(0))
 	if err != nil {
 		return err
 	}
 	st.borrowed, st.slope = now.from, 1000
 	st.mean, st.sd = now.prior.MeanGrams, now.prior.SDPermille
 	start := careful(&now.prior)
-	back := start * 1000 / load.AfterLayoff(1000, layoff)
-	st.planned = s.grow(st.ex, min(back, careful(&former.prior)), start)
+	back := start * 1000 / load.AfterLayoff(1000, at.layoff)
+	st.planned = s.grow(st.ex, at.week, min(back, careful(&former.prior)), start)
 	return nil
 }
 

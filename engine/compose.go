@@ -11,7 +11,7 @@ import (
 )
 
 func (e *Engine) segment(ctx context.Context, b *Brief, seg *plan.Segment, path string, sessions []int32) (plan.Outline, error) {
-	s, err := e.registry.Lookup(seg.Strategy)
+	s, err := e.lookup(seg.Strategy)
 	if err != nil {
 		return plan.Outline{}, unknownStrategy(err, path)
 	}
@@ -37,13 +37,16 @@ func (e *Engine) segment(ctx context.Context, b *Brief, seg *plan.Segment, path 
 	if err := CheckOutline(&out, req); err != nil {
 		return plan.Outline{}, within(err, path)
 	}
+	if d.External {
+		b.record(d, params, req, &out)
+	}
 	return out, nil
 }
 
 // settle fills in defaults and refuses what is wrong, strategies and their parameters
-// included, all in one answer.
-func (e *Engine) settle(r plan.Request) (*Brief, error) {
-	b, err := Settle(r, e.catalogue)
+// included, all in one answer. last is as in settleBy.
+func (e *Engine) settle(r plan.Request, last plan.Opt[plan.Date]) (*Brief, error) {
+	b, err := settleBy(r, e.catalogue, last)
 	bad := fault.NewCollector(fault.Invalid)
 	if !gather(bad, err) {
 		return nil, err
@@ -55,7 +58,7 @@ func (e *Engine) settle(r plan.Request) (*Brief, error) {
 				continue // said
 			}
 			path := fmt.Sprintf("plan.tracks[%d].segments[%d]", t, i)
-			s, err := e.registry.Lookup(seg.Strategy)
+			s, err := e.lookup(seg.Strategy)
 			if err != nil {
 				err = unknownStrategy(err, path)
 			} else if _, err = s.Parse(seg.Params); err != nil {
@@ -87,31 +90,18 @@ func gather(c *fault.Collector, err error) bool {
 	return true
 }
 
-// unknownStrategy: a request that names what isn't there is wrong in itself.
+// unknownStrategy: a request that names what isn't there is wrong in itself, unless that
+// may come back.
 func unknownStrategy(err error, path string) error {
 	f, ok := fault.As(err)
-	if !ok {
-		return err
+	if !ok || f.Kind == fault.Unavailable {
+		return within(err, path)
 	}
 	return within(&fault.Error{Kind: fault.Invalid, Violations: f.Violations}, path)
 }
 
 // within puts the paths of a strategy's faults under the segment's.
-func within(err error, path string) error {
-	f, ok := fault.As(err)
-	if !ok {
-		return err
-	}
-	out := fault.NewCollector(f.Kind)
-	for _, v := range f.Violations {
-		field := path
-		if v.Field != "" {
-			field += "." + v.Field
-		}
-		out.Add(v.Reason, field, v.Says)
-	}
-	return out.Err()
-}
+func within(err error, path string) error { return fault.Within(path, err) }
 
 // withoutOwnDeload switches a strategy's own deload weeks off where the plan has some.
 func withoutOwnDeload(d *plan.Descriptor, params []plan.Param) []plan.Param {

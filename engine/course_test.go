@@ -81,7 +81,7 @@ func planned(t *testing.T, a plan.Athlete, kinds []plan.WeekKind, at ...int32) [
 		exercise.ExpandPreset(plan.Place{ID: "gym", Preset: plan.PresetFullGym}, plan.Kilogram),
 		exercise.ExpandPreset(plan.Place{ID: "hotel", Preset: plan.PresetHome}, plan.Kilogram),
 	}
-	return newStrengths(b, kinds, slots).grow(squat, 100_000, load.AfterLayoff(100_000, a.LayoffWeeks.Or(0)))
+	return newStrengths(b, kinds, slots).grow(squat, 0, 100_000, load.AfterLayoff(100_000, a.LayoffWeeks.Or(0)))
 }
 
 func weeksOfTraining(n int) []plan.WeekKind {

@@ -26,7 +26,9 @@ type Engine struct {
 	registry  Registry
 	catalogue *exercise.Catalogue
 	budget    int64
+	brought   []plan.External    // what external strategies answered for a program that is made again
 	observe   func(stage string) // called after each stage; for benchmarks
+	watch     func(*schedule.Model, *schedule.Assignment)
 }
 
 // New makes an engine with the strategies it may use.
@@ -42,16 +44,20 @@ func (e *Engine) WithBudget(work int64) *Engine {
 	return &c
 }
 
-// WithExercises returns an engine whose catalogue has a caller's own exercises too; faults
-// are those of exercise.Catalogue.With.
-func (e *Engine) WithExercises(own []exercise.Exercise) (*Engine, error) {
-	cat, err := e.catalogue.With(own)
-	if err != nil {
-		return nil, err
-	}
+// Watched returns an engine that shows each allocation problem before it is solved, with the
+// prior that it is solved against, or nil. They are lent: f copies what it keeps.
+func (e *Engine) Watched(f func(m *schedule.Model, prior *schedule.Assignment)) *Engine {
 	c := *e
-	c.catalogue = cat
-	return &c, nil
+	c.watch = f
+	return &c
+}
+
+// solve has a window's problem solved within the engine's budget.
+func (e *Engine) solve(ctx context.Context, m *schedule.Model, prior *schedule.Assignment) (schedule.Assignment, error) {
+	if e.watch != nil {
+		e.watch(m, prior)
+	}
+	return schedule.Solve(ctx, m, prior, e.budget)
 }
 
 // Strategies lists what the engine can run.
@@ -102,7 +108,9 @@ type generation struct {
 	swapped    map[swapKey][]string
 	findings   []plan.Finding
 	rework     *rework // nil: made from nothing
-	program    plan.Program
+
+	settledSets [][][]int32 // by week, candidate, column, where arms are compared; else nil
+	program     plan.Program
 }
 
 // done tells an observer that a stage has ended.
@@ -123,14 +131,23 @@ type timed struct {
 }
 
 // Generate makes the program of a request. Errors are faults: Invalid with every
-// violation, Refused where safety says no, Infeasible where mandatory wishes clash,
-// Canceled when ctx ends. Equal requests give equal programs, byte for byte.
+// violation, Refused where safety says no, Infeasible where mandatory wishes clash, with
+// ways out that were tried, Canceled when ctx ends. Equal requests give equal programs,
+// byte for byte.
 func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, error) {
+	p, err := e.generate(ctx, r)
+	if err != nil {
+		return plan.Program{}, e.relaxed(ctx, r, err)
+	}
+	return p, nil
+}
+
+func (e *Engine) generate(ctx context.Context, r plan.Request) (plan.Program, error) {
 	requested, err := plan.DigestOf(r)
 	if err != nil {
 		return plan.Program{}, fault.Wrap(fault.Internal, "ENCODING", err)
 	}
-	g, err := e.prepare(ctx, r)
+	g, err := e.prepare(ctx, r, plan.Opt[plan.Date]{})
 	if err != nil {
 		return plan.Program{}, err
 	}
@@ -138,8 +155,9 @@ func (e *Engine) Generate(ctx context.Context, r plan.Request) (plan.Program, er
 }
 
 // prepare settles a request and lays it out: calendar, outline, weekly wishes, strengths.
-func (e *Engine) prepare(ctx context.Context, r plan.Request) (*generation, error) {
-	b, err := e.settle(r)
+// last is as in settleBy.
+func (e *Engine) prepare(ctx context.Context, r plan.Request, last plan.Opt[plan.Date]) (*generation, error) {
+	b, err := e.settle(r, last)
 	if err != nil {
 		return nil, err
 	}
@@ -174,6 +192,12 @@ func (g *generation) complete(ctx context.Context, requested string) (plan.Progr
 	if err := g.fill(ctx); err != nil {
 		return plan.Program{}, err
 	}
+	return g.seal(requested)
+}
+
+// seal adds all that is no set, audits the program and closes it.
+func (g *generation) seal(requested string) (plan.Program, error) {
+	e := g.engine
 	g.finish(requested)
 	e.done("finish")
 	if err := g.check(); err != nil {
@@ -358,6 +382,11 @@ func (g *generation) fill(ctx context.Context) error {
 			g.weekMisses(&wins[i])
 		}
 	}
+	return g.filled()
+}
+
+// filled refuses a program without a session.
+func (g *generation) filled() error {
 	for _, ph := range g.program.Phases {
 		for _, w := range ph.Weeks {
 			if len(w.Sessions) > 0 {
@@ -431,7 +460,7 @@ func (g *generation) allocate(ctx context.Context, w *window, done []*allocated)
 			w.limitSets(a.model, try.most)
 		}
 		g.engine.done("model")
-		a.answer, err = schedule.Solve(ctx, a.model, g.prior(a, nearest(w, done)), g.engine.budget)
+		a.answer, err = g.engine.solve(ctx, a.model, g.prior(a, nearest(w, done)))
 		if f, ok := fault.As(err); !ok || f.Kind != fault.Infeasible {
 			break
 		}
@@ -528,7 +557,7 @@ func (g *generation) wantedSets(w *window) int64 {
 // check audits what was made; a violation is a bug and is never returned.
 func (g *generation) check() error {
 	var bad []string
-	for _, f := range audit.Program(&g.program, g.brief.Catalogue) {
+	for _, f := range audit.Program(&g.program, g.engine.catalogue) {
 		if f.Level == plan.LevelViolation {
 			bad = append(bad, fmt.Sprintf("%s (week %d, session %d, %s): %s", f.Rule, f.Week, f.Session, f.ExerciseID, f.Says))
 			continue

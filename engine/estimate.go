@@ -34,6 +34,9 @@ type evidence struct {
 // as Generate. The fault is Invalid with every violation, or Canceled when ctx ends.
 func (e *Engine) Estimate(ctx context.Context, q plan.StrengthQuery) (plan.StrengthReport, error) {
 	s := &settler{b: &Brief{Catalogue: e.catalogue}, bad: fault.NewCollector(fault.Invalid), cat: e.catalogue}
+	if err := s.own(q.Own); err != nil {
+		return plan.StrengthReport{}, err
+	}
 	s.query(&q)
 	if err := s.bad.Err(); err != nil {
 		return plan.StrengthReport{}, err
@@ -49,7 +52,7 @@ func (e *Engine) Estimate(ctx context.Context, q plan.StrengthQuery) (plan.Stren
 		if err := ctx.Err(); err != nil {
 			return plan.StrengthReport{}, fault.Wrap(fault.Canceled, "CANCELED", err)
 		}
-		ex, _ := e.catalogue.ByID(id)
+		ex, _ := s.cat.ByID(id)
 		st, err := known.of(ex)
 		if err != nil {
 			return plan.StrengthReport{}, err
@@ -86,7 +89,7 @@ func (s *settler) query(q *plan.StrengthQuery) {
 	if !s.base.Set && len(r.Athlete.Performances) > 0 {
 		s.assume("date", "No performance has a date: all count as of one day, the last one trained.")
 	}
-	r.Constraints.PreparedOn = s.base
+	r.Constraints.PreparedOn, s.last = s.base, s.base
 	if r.Athlete.BirthYear.Set && !s.base.Set {
 		s.bad.Add("REQUIRED", "date", "is needed to work out the age from athlete.birth_year; or give athlete.age_band instead")
 	} else {
@@ -166,7 +169,7 @@ func (s *strengths) lift(st *state, reps []int32) (plan.Lift, error) {
 	now, family, start := st.shown.now, st.shown.family, cautious
 	switch {
 	case st.borrowed != "":
-		prior, err := s.lent(st.ex, s.b.Request.Athlete.LayoffWeeks.Or(0))
+		prior, err := s.lent(st.ex, s.latest(st.ex))
 		if err != nil {
 			return out, err
 		}

@@ -11,6 +11,8 @@ import (
 	"github.com/phasewright/phasewright/engine/schedule"
 )
 
+const limitsPath = "constraints.limits."
+
 // allocationModel states the allocation problem of a window for its heaviest week. With
 // zones a goal lift is trained on as many days as it has different work for.
 func (g *generation) allocationModel(w *window, picks []pick, zones bool) (*schedule.Model, error) {
@@ -23,7 +25,8 @@ func (g *generation) allocationModel(w *window, picks []pick, zones bool) (*sche
 			Path: fmt.Sprintf("constraints.days[%d].minutes", c.day), Name: columnName(c), Times: c.times,
 			Capacity:     max(0, int32(room/plan.Tick)),
 			MaxExercises: l.ExercisesPerSession.Value, MinExercises: min(3, l.ExercisesPerSession.Value),
-			MaxSets: l.SetsPerSession.Value,
+			MaxSets:       l.SetsPerSession.Value,
+			ExercisesPath: limitsPath + "exercises_per_session", SetsPath: limitsPath + "sets_per_session",
 		})
 	}
 	peak := g.heaviest(w)
@@ -50,6 +53,7 @@ func (g *generation) allocationModel(w *window, picks []pick, zones bool) (*sche
 		}
 		m.Candidates = append(m.Candidates, c)
 	}
+	g.multiJointFirst(m, picks, peak)
 	g.muscleRows(m, peak)
 	g.clashes(m, w)
 	m.Patterns = movements(m.Candidates)
@@ -177,7 +181,7 @@ func (g *generation) liftPath(id string) string {
 
 // candidate states what one exercise may do in each column.
 func (g *generation) candidate(w *window, p *pick, m *schedule.Model) (schedule.Candidate, error) {
-	c := schedule.Candidate{ID: p.ex.ID, Variant: g.variant(p), Pattern: p.ex.Pattern, Lift: -1, Preference: p.preference}
+	c := schedule.Candidate{ID: p.ex.ID, Name: p.ex.Name, Variant: g.variant(p), Pattern: p.ex.Pattern, Lift: -1, Preference: p.preference}
 	for mu := range c.Involve {
 		c.Involve[mu] = p.ex.SetCountsFor(plan.Muscle(mu))
 	}
@@ -417,7 +421,7 @@ func (g *generation) muscleRows(m *schedule.Model, peak dose.WeekDose) {
 		d := &peak.Muscles[i]
 		m.Muscles = append(m.Muscles, schedule.Muscle{
 			Muscle: plan.Muscle(i), Wanted: d.Wanted, Floor: d.Floor, DirectWanted: d.Direct,
-			MaxWeek: g.caps[i], MaxSession: session, Path: g.capPath(plan.Muscle(i)), Weight: max(1, d.Weight), PrioritySoft: d.Priority,
+			MaxWeek: g.caps[i], MaxSession: session, Path: g.capPath(plan.Muscle(i)), SessionPath: limitsPath + "muscle_sets_per_session", Weight: max(1, d.Weight), PrioritySoft: d.Priority,
 		})
 	}
 	m.Muscles = m.Muscles[1:] // without "unspecified"

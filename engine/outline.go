@@ -13,22 +13,25 @@ import (
 // What an outline may hold. Wide enough for everything published in protocols;
 // whether a number is wise for an athlete is for the stages after it.
 const (
-	outlineMaxWeeks     = 52
-	outlineMaxSessions  = 7
-	outlineMaxSets      = 10
-	outlineMaxReps      = 50
-	outlineMaxHold      = 300 // seconds
-	outlineMaxRest      = 600 // seconds
-	outlineMaxRIR       = 6
-	outlineMinIntensity = 200
-	outlineMaxIntensity = 1100
-	outlineMaxDose      = 1500
-	outlineMaxSchemes   = 12
-	outlineMaxTempo     = 30  // seconds
-	outlineMaxGrowth    = 100 // permille a week
-	outlineMaxName      = 64
-	outlineMaxSentence  = 600
-	outlineMaxFaults    = 50 // one broken week is often fifty
+	outlineMaxWeeks      = 52
+	outlineMaxSessions   = 7
+	outlineMaxSets       = 10
+	outlineMaxReps       = 50
+	outlineMaxHold       = 300 // seconds
+	outlineMaxRest       = 600 // seconds
+	outlineMaxRIR        = 6
+	outlineMinIntensity  = 200
+	outlineMaxIntensity  = 1100
+	outlineMaxDose       = 1500
+	outlineMaxSchemes    = 12
+	outlineMaxTempo      = 30  // seconds
+	outlineMaxGrowth     = 100 // permille a week
+	outlineMaxAdjust     = 20
+	outlineMaxAdjustReps = 100
+	outlineMaxChange     = 200_000 // thousandths of a kg or lb
+	outlineMaxName       = 64
+	outlineMaxSentence   = 600
+	outlineMaxFaults     = 50 // one broken week is often fifty
 
 	// Doubles and triples are for goal lifts and other multi-joint lifts, not for
 	// curls and planks (common practice, no source).
@@ -60,7 +63,8 @@ func CheckOutlineRequest(r plan.OutlineRequest, minWeeks, maxWeeks int32) error 
 
 // CheckOutline checks what a strategy returned for a request. The fault is of kind
 // Internal, as a wrong outline is the strategy's bug and not the caller's, and names
-// paths such as outline.phases[0].weeks[2].sessions[1].targets[0].schemes[0].reps.
+// paths of the plug-in's schema, such as
+// outline.phases[0].weeks[2].sessions[1].targets[0].schemes[0].reps.
 // A nil error means that the stages after may rely on everything checked here.
 func CheckOutline(o *plan.Outline, r plan.OutlineRequest) error {
 	if err := CheckOutlineRequest(r, 1, outlineMaxWeeks); err != nil {
@@ -139,6 +143,13 @@ func (k *outlineCheck) between(field string, v, lo, hi int32) bool {
 	return true
 }
 
+// percent is said as the schema has it; the domain counts permille.
+func (k *outlineCheck) percent(field string, v, lo, hi plan.Permille) {
+	if v < lo || v > hi {
+		k.bad(field, "OUTLINE_BOUNDS", "is %s; %s to %s is possible", milliText(int64(v)*100), milliText(int64(lo)*100), milliText(int64(hi)*100))
+	}
+}
+
 func (k *outlineCheck) span(field string, r plan.Range, lo, hi int32) {
 	if r.Min > r.Max || r.Min < lo || r.Max > hi {
 		k.bad(field, "OUTLINE_BOUNDS", "is %d to %d; a rising range within %d to %d is possible", r.Min, r.Max, lo, hi)
@@ -149,7 +160,7 @@ func (k *outlineCheck) checkWeek(w *plan.OutlineWeek, available int32) {
 	if w.Kind == plan.WeekUnspecified || w.Kind > plan.WeekTaper {
 		k.bad("kind", "OUTLINE_KIND", "is missing or unknown")
 	}
-	k.between("dose", int32(w.Dose), 0, outlineMaxDose)
+	k.percent("dose_percent", w.Dose, 0, outlineMaxDose)
 	if len(w.Sessions) > int(available) {
 		k.bad("sessions", "OUTLINE_SESSIONS", "are %d; only %d are available that week", len(w.Sessions), available)
 	}
@@ -222,7 +233,7 @@ func (k *outlineCheck) checkScheme(s *plan.Scheme, role plan.Role) {
 	}
 	k.checkReps(s, role)
 	k.checkEffort(s, role)
-	k.between("rest", int32(s.Rest), 0, outlineMaxRest)
+	k.between("rest_seconds", int32(s.Rest), 0, outlineMaxRest)
 	for _, v := range [...]int32{s.Tempo.Down, s.Tempo.Hold, s.Tempo.Up} {
 		if !k.between("tempo", v, 0, outlineMaxTempo) {
 			break
@@ -240,7 +251,7 @@ func (k *outlineCheck) checkReps(s *plan.Scheme, role plan.Role) {
 		k.bad("reps", "OUTLINE_EMPTY", "are missing for the role %s", role)
 	}
 	if !s.Hold.IsZero() {
-		k.span("hold", s.Hold, 1, outlineMaxHold)
+		k.span("hold_seconds", s.Hold, 1, outlineMaxHold)
 	}
 	if (role == plan.SingleJoint || role == plan.Trunk) && !s.Reps.IsZero() && s.Reps.Min < outlineMinRepsSmall {
 		k.bad("reps", "OUTLINE_ROLE", "begin at %d; the role %s takes %d or more", s.Reps.Min, role, outlineMinRepsSmall)
@@ -262,7 +273,7 @@ func (k *outlineCheck) checkEffort(s *plan.Scheme, role plan.Role) {
 		}
 	}
 	if e.Intensity.Set {
-		k.between("effort.intensity", int32(e.Intensity.Value), outlineMinIntensity, outlineMaxIntensity)
+		k.percent("effort.intensity_percent", e.Intensity.Value, outlineMinIntensity, outlineMaxIntensity)
 	}
 	if wanted := e.Wanted(); role == plan.Explosive && (s.OpenEnded || wanted.Set && wanted.Value == 0) {
 		k.bad("effort", "OUTLINE_ROLE", "goes to failure; explosive work ends before it slows down")
@@ -290,16 +301,24 @@ func (k *outlineCheck) checkEffort(s *plan.Scheme, role plan.Role) {
 
 func (k *outlineCheck) checkProgress(s *plan.Scheme) {
 	if s.Progress.Kind > plan.ProgressHold {
-		k.bad("progress.kind", "OUTLINE_KIND", "is unknown")
+		k.bad("progression.kind", "OUTLINE_KIND", "is unknown")
 	}
 	if s.Progress.Kind == plan.ProgressPercent {
-		k.between("progress.by", int32(s.Progress.By), 1, outlineMaxGrowth)
+		k.percent("progression.percent_per_week", s.Progress.By, 1, outlineMaxGrowth)
 	}
 	if s.Progress.Kind == plan.ProgressAdjustTable && len(s.Adjust) == 0 {
 		k.bad("adjust", "OUTLINE_EMPTY", "is missing; the progression follows it")
 	}
+	if len(s.Adjust) > outlineMaxAdjust {
+		k.bad("adjust", "OUTLINE_BOUNDS", "are %d steps; at most %d are possible", len(s.Adjust), outlineMaxAdjust)
+		return
+	}
 	next := int32(0)
 	for i, a := range s.Adjust {
+		if a.Reps.Max > outlineMaxAdjustReps || a.From < -outlineMaxChange || a.To > outlineMaxChange {
+			k.bad("adjust", "OUTLINE_BOUNDS", "step %d goes beyond %d repetitions or %s kg or lb either way", i, outlineMaxAdjustReps, milliText(outlineMaxChange))
+			break
+		}
 		if a.Reps.Min < next || a.Reps.Max < a.Reps.Min {
 			k.bad("adjust", "OUTLINE_BOUNDS", "step %d is for %d to %d repetitions; steps rise and don't overlap", i, a.Reps.Min, a.Reps.Max)
 			break

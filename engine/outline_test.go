@@ -81,7 +81,7 @@ func TestCheckOutlineNamesThePath(t *testing.T) {
 		{"broken letters", func(o *outline) { o.Phases[1].Aim = "a\xffb" }, "outline.phases[1].aim"},
 		{"empty phase", func(o *outline) { o.Phases = append(o.Phases, plan.OutlinePhase{Name: "r", Aim: "c"}) }, "outline.phases[2].weeks"},
 		{"week without kind", func(o *outline) { o.Phases[1].Weeks[0].Kind = 0 }, "outline.phases[1].weeks[0].kind"},
-		{"dose", func(o *outline) { o.Phases[1].Weeks[0].Dose = 1501 }, "outline.phases[1].weeks[0].dose"},
+		{"dose", func(o *outline) { o.Phases[1].Weeks[0].Dose = 1501 }, "outline.phases[1].weeks[0].dose_percent"},
 		{"too many sessions", func(o *outline) {
 			w := &o.Phases[1].Weeks[0]
 			w.Sessions = append(w.Sessions, w.Sessions[0])
@@ -108,15 +108,15 @@ func TestCheckOutlineNamesThePath(t *testing.T) {
 		{"falling range", small(func(s *plan.Scheme) { s.Reps.Max = 4 }), scheme + ".reps"},
 		{"no repetitions", small(func(s *plan.Scheme) { s.Reps = plan.Range{} }), scheme + ".reps"},
 		{"timed curl", small(func(s *plan.Scheme) { s.Reps, s.Hold = plan.Range{}, plan.Range{Min: 20, Max: 30} }), scheme + ".reps"},
-		{"long hold", small(func(s *plan.Scheme) { s.Hold = plan.Range{Min: 20, Max: 301} }), scheme + ".hold"},
+		{"long hold", small(func(s *plan.Scheme) { s.Hold = plan.Range{Min: 20, Max: 301} }), scheme + ".hold_seconds"},
 		{"triple of curls", small(func(s *plan.Scheme) { s.Reps.Min = 3 }), scheme + ".reps"},
 		{"triple of trunk work", in(plan.Trunk, func(s *plan.Scheme) { s.Reps.Min = 1 }), session + ".targets[3].schemes[0].reps"},
 		{"no effort", small(func(s *plan.Scheme) { s.Effort = plan.Effort{} }), scheme + ".effort"},
 		{"RIR 7", small(func(s *plan.Scheme) { s.Effort.RIR.Value = 7 }), scheme + ".effort.rir"},
 		{"RIR below none", small(func(s *plan.Scheme) { s.Effort.RIR.Value = -1 }), scheme + ".effort.rir"},
 		{"failure with reserve", small(func(s *plan.Scheme) { s.Effort.ToFailure = true }), scheme + ".effort.rir"},
-		{"intensity 1101", small(func(s *plan.Scheme) { s.Effort.Intensity = plan.Some(plan.Permille(1101)) }), scheme + ".effort.intensity"},
-		{"intensity 199", small(func(s *plan.Scheme) { s.Effort.Intensity = plan.Some(plan.Permille(199)) }), scheme + ".effort.intensity"},
+		{"intensity 1101", small(func(s *plan.Scheme) { s.Effort.Intensity = plan.Some(plan.Permille(1101)) }), scheme + ".effort.intensity_percent"},
+		{"intensity 199", small(func(s *plan.Scheme) { s.Effort.Intensity = plan.Some(plan.Permille(199)) }), scheme + ".effort.intensity_percent"},
 		{"RM without number", small(func(s *plan.Scheme) { s.Effort.Reference.Kind = plan.RefRM }), scheme + ".effort.reference.rm"},
 		{"number without RM", small(func(s *plan.Scheme) { s.Effort.Reference.RM = 5 }), scheme + ".effort.reference.rm"},
 		{"estimate without name", small(func(s *plan.Scheme) { s.Effort.Reference.Kind = plan.RefEstimate }), scheme + ".effort.reference.name"},
@@ -127,9 +127,23 @@ func TestCheckOutlineNamesThePath(t *testing.T) {
 		{"explosive to failure", in(plan.Explosive, func(s *plan.Scheme) { s.Effort = plan.Effort{ToFailure: true} }), session + ".targets[4].schemes[0].effort"},
 		{"explosive with RIR 0", in(plan.Explosive, func(s *plan.Scheme) { s.Effort.RIR.Value = 0 }), session + ".targets[4].schemes[0].effort"},
 		{"explosive, as many as possible", in(plan.Explosive, func(s *plan.Scheme) { s.OpenEnded = true }), session + ".targets[4].schemes[0].effort"},
-		{"rest", small(func(s *plan.Scheme) { s.Rest = 601 }), scheme + ".rest"},
+		{"rest", small(func(s *plan.Scheme) { s.Rest = 601 }), scheme + ".rest_seconds"},
 		{"tempo", small(func(s *plan.Scheme) { s.Tempo.Down = 31 }), scheme + ".tempo"},
-		{"growth", small(func(s *plan.Scheme) { s.Progress = plan.Progression{Kind: plan.ProgressPercent, By: 101} }), scheme + ".progress.by"},
+		{"growth", small(func(s *plan.Scheme) { s.Progress = plan.Progression{Kind: plan.ProgressPercent, By: 101} }), scheme + ".progression.percent_per_week"},
+		{"long adjust table", small(func(s *plan.Scheme) {
+			for i := range int32(21) {
+				s.Adjust = append(s.Adjust, plan.AdjustStep{Reps: plan.Range{Min: i, Max: i}, Unit: plan.Pound})
+			}
+		}), scheme + ".adjust"},
+		{"adjust by tons", small(func(s *plan.Scheme) {
+			s.Adjust = []plan.AdjustStep{{Reps: plan.Range{Min: 0, Max: 3}, To: 200_001, Unit: plan.Kilogram}}
+		}), scheme + ".adjust"},
+		{"adjust down by tons", small(func(s *plan.Scheme) {
+			s.Adjust = []plan.AdjustStep{{Reps: plan.Range{Min: 0, Max: 3}, From: -200_001, Unit: plan.Kilogram}}
+		}), scheme + ".adjust"},
+		{"adjust after a hundred", small(func(s *plan.Scheme) {
+			s.Adjust = []plan.AdjustStep{{Reps: plan.Range{Min: 0, Max: 101}, Unit: plan.Kilogram}}
+		}), scheme + ".adjust"},
 		{"no table", small(func(s *plan.Scheme) { s.Progress.Kind = plan.ProgressAdjustTable }), scheme + ".adjust"},
 		{"overlapping table", small(func(s *plan.Scheme) {
 			s.Adjust = []plan.AdjustStep{{Reps: plan.Range{Min: 0, Max: 3}, Unit: plan.Pound}, {Reps: plan.Range{Min: 3, Max: 5}, Unit: plan.Pound}}

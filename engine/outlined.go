@@ -10,7 +10,7 @@ import (
 // the program before it knows an exercise or a load. Its faults are those of Generate,
 // but for what only the later stages find; safety is not judged.
 func (e *Engine) Outline(ctx context.Context, r plan.Request) (plan.Outline, error) {
-	b, err := e.settle(r)
+	b, err := e.settle(r, plan.Opt[plan.Date]{})
 	if err != nil {
 		return plan.Outline{}, err
 	}

@@ -259,7 +259,7 @@ func (g *generation) solveHeld(ctx context.Context, w *window, picks []pick, h *
 				prior.Sets[i][c] = h.share(a.model, split, len(picks), i, c)
 			}
 		}
-		a.answer, err = schedule.Solve(ctx, a.model, prior, g.engine.budget)
+		a.answer, err = g.engine.solve(ctx, a.model, prior)
 		if err == nil {
 			for k, of := range split {
 				for c := range w.columns {

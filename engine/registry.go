@@ -16,6 +16,21 @@ import (
 // The zero Registry holds none.
 type Registry struct {
 	entries []registered // by name, then version, both rising
+	absent  []absent
+}
+
+// absent is a strategy that is known by name alone.
+type absent struct{ name, says string }
+
+// ReasonStrategyAbsent is why a strategy that is not reached is Unavailable.
+const ReasonStrategyAbsent = "STRATEGY_UNAVAILABLE"
+
+// WithAbsent gives a registry that also knows a name whose strategy is not there at
+// present. Lookup answers it, where no version of it is registered, with a fault of kind
+// Unavailable that says why. List leaves it out: nothing is known of it.
+func (r Registry) WithAbsent(name, says string) Registry {
+	r.absent = append(slices.Clone(r.absent), absent{name, says})
+	return r
 }
 
 type registered struct {
@@ -70,7 +85,7 @@ func NewRegistry(strategies ...Strategy) (Registry, error) {
 
 // Lookup finds a strategy by "name" (its newest version) or "name@version". The
 // fault is Invalid for an empty id, else NotFound, with the nearest names or the
-// versions that there are; its field is "strategy".
+// versions that there are; Unavailable for one that is absent. Its field is "strategy".
 func (r Registry) Lookup(id string) (Strategy, error) {
 	if id == "" {
 		return nil, fault.New(fault.Invalid, "STRATEGY_EMPTY", "strategy", "is empty; "+suggestion("", r.names()))
@@ -90,6 +105,11 @@ func (r Registry) Lookup(id string) (Strategy, error) {
 	if len(versions) > 0 {
 		return nil, fault.New(fault.NotFound, "STRATEGY_VERSION_UNKNOWN", "strategy",
 			fmt.Sprintf("there is no version %q of %s; there is %s", version, name, strings.Join(versions, ", ")))
+	}
+	for _, a := range r.absent {
+		if a.name == name {
+			return nil, fault.New(fault.Unavailable, ReasonStrategyAbsent, "strategy", a.says)
+		}
 	}
 	return nil, fault.New(fault.NotFound, "STRATEGY_UNKNOWN", "strategy",
 		fmt.Sprintf("there is no strategy %q; %s", name, suggestion(name, r.names())))

@@ -30,6 +30,7 @@ const (
 	RuleUnknown  plan.RuleID = "strength.unknown"
 	RuleRamp     plan.RuleID = "time.finding-loads"
 	RuleTest     plan.RuleID = "test.steps"
+	RuleArms     plan.RuleID = "compare.arms"
 )
 
 func rules() []plan.Rule {
@@ -50,6 +51,7 @@ func rules() []plan.Rule {
 		{ID: RuleBorrowed, Says: "Nothing was shown in this exercise. A related lift says where the first session begins to look for the load, an eighth to a sixth below what the usual ratio would give; what that session finds decides.", Source: "judgement, for the ratios and how people differ from them"},
 		{ID: RuleUnknown, Says: "No performance is known, so the first session finds the load; nothing is invented.", Source: "common practice, no source"},
 		{ID: RuleTest, Says: "A test goes from warm-up sets to singles near the 1RM in steps, with 3 to 5 minutes between, and ends within five; where that is not safe or the strength is not known, one set with repetitions in reserve shows the strength.", Source: "NSCA test protocol (from memory); the shares are common practice, no source"},
+		{ID: RuleArms, Says: "Programs that are compared have the same exercises on the same days, chosen so that every arm can do them; the arm with the fewest sets sets their number.", Source: "the request; volume equated as in the reviews that compare strategies (Moesgaard et al. 2022)"},
 		{ID: RuleRamp, Says: "A session that finds loads takes longer; sets give way to it, the last exercises first.", Source: "common practice, no source"},
 	}
 	own = append(own, dose.Rules()...)
@@ -113,11 +115,12 @@ func counted(n int, what string) string {
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
-// softened says once for each goal lift and pinned exercise what its limits made of a
-// strategy's wish; for the rest the reasons alone are listed.
+// softened says once for each goal lift and pinned exercise, and for each that the strategy
+// would take to failure, what its limits made of the wish; for the rest the reasons alone
+// are listed.
 func (g *generation) softened(p *pick, was, is []plan.Scheme) {
 	for i := range was {
-		if was[i].Reps == is[i].Reps && was[i].Effort == is[i].Effort || p.goal < 0 && p.pin < 0 || g.told[p.ex.ID] {
+		if was[i].Reps == is[i].Reps && was[i].Effort == is[i].Effort || p.goal < 0 && p.pin < 0 && !was[i].Effort.ToFailure || g.told[p.ex.ID] {
 			continue
 		}
 		if wr, ir := was[i].Effort.Wanted(), is[i].Effort.Wanted(); was[i].Reps.Min == is[i].Reps.Min && wr == ir {
@@ -156,6 +159,7 @@ func (g *generation) finish(requested string) {
 	p.Versions = plan.Versions{Document: plan.DocumentVersion, Engine: Version, Rules: RulesVersion,
 		Catalogue: b.Catalogue.Version(), Curves: load.CurveVersion, Strategy: g.outline.Strategy}
 	p.RequestDigest, p.Seed, p.Request, p.Assumptions = requested, b.Request.Seed, b.Request, b.Assumptions
+	p.External = b.external
 	g.listStrengths()
 	p.Findings = append(p.Findings, g.findings...)
 	g.listCautions()

@@ -118,7 +118,10 @@ func TestRetestNotPossible(t *testing.T) {
 			r.Constraints.Limits.ExercisesPerSession = plan.Some(int32(1))
 		}, plan.LevelShort, "allows 1 exercises a session"},
 		"recovery asked for": {func(r *plan.Request) {
-			r.Constraints.Recovery = []plan.Recovery{{Muscle: plan.Quads, Hours: 96}}
+			r.Constraints.Days = days(plan.Monday, plan.Wednesday, plan.Friday, plan.Saturday)
+			r.Plan.SessionsPerWeek = plan.Some(int32(3))
+			r.Constraints.Pinned = []plan.Pin{{ExerciseID: squat, EverySession: true}}
+			r.Constraints.Recovery = []plan.Recovery{{Muscle: plan.Quads, Hours: 48}}
 		}, plan.LevelShort, "have not passed"},
 	} {
 		t.Run(name, func(t *testing.T) {

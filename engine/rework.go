@@ -30,6 +30,9 @@ type rework struct {
 // byte. After it, days of which the request asks what it asked before keep their
 // sessions; the others are solved again, with as few changes as the best answer allows.
 //
+// What was shown up to that day counts, also inside the program: the 1RM of such lifts is
+// planned anew from the week in which they were last shown.
+//
 // Errors are those of Generate, paths of the request as there; those about how begin with
 // "rework", those about base are "program". The past must be the request's past: same start, same days before.
 func (e *Engine) Rework(ctx context.Context, base *plan.Program, r plan.Request, how plan.Rework) (plan.Program, error) {
@@ -37,7 +40,10 @@ func (e *Engine) Rework(ctx context.Context, base *plan.Program, r plan.Request,
 	if err != nil {
 		return plan.Program{}, fault.Wrap(fault.Internal, "ENCODING", err)
 	}
-	g, err := e.prepare(ctx, r)
+	if e, err = e.bring(base.External); err != nil {
+		return plan.Program{}, err
+	}
+	g, err := e.prepare(ctx, r, firstAnew(base, &how))
 	if err != nil {
 		return plan.Program{}, err
 	}
@@ -53,10 +59,13 @@ func (e *Engine) Rework(ctx context.Context, base *plan.Program, r plan.Request,
 	if err := k.settle(g); err != nil {
 		return plan.Program{}, err
 	}
-	if k.before, err = e.prepare(ctx, base.Request); err != nil {
+	if k.before, err = e.prepare(ctx, base.Request, madeAnew(base)); err != nil {
+		if f, ok := fault.As(err); ok && (f.Kind == fault.Unavailable || f.Kind == fault.Canceled) {
+			return plan.Program{}, err // another time it would be another program
+		}
 		k.before = nil // made by other rules: nothing of it can be taken for unchanged
 	}
-	k.same = k.before != nil && reflect.DeepEqual(shaping(&k.before.brief.Request), shaping(&g.brief.Request))
+	k.same = k.before != nil && sameShape(&k.before.brief.Request, &g.brief.Request)
 	of := *base
 	of.Digest = ""
 	made := plan.Reworked{Week: int32(k.week + 1), Day: k.day, Asked: how}
@@ -71,13 +80,32 @@ func (e *Engine) Rework(ctx context.Context, base *plan.Program, r plan.Request,
 	return g.complete(ctx, digest)
 }
 
-// shaping is the request without what says which exercises are where: with the rest
-// equal, a session that keeps its exercises keeps its numbers.
+// sameShape reports requests that differ at most in what says which exercises are where:
+// a session that keeps its exercises keeps its numbers.
+func sameShape(a, b *plan.Request) bool {
+	x, y := shaping(a), shaping(b)
+	x.Own, y.Own = shared(a.Own, b.Own), shared(b.Own, a.Own)
+	return reflect.DeepEqual(x, y)
+}
+
 func shaping(r *plan.Request) plan.Request {
 	out := *r
 	c := &out.Constraints
+	out.Athlete.Performances = nil // lift by lift: asStrongAs
 	c.Days, c.NoTraining, c.Pinned, c.Excluded, c.Limits, c.Recovery, c.Weeks, c.Target = nil, nil, nil, nil, plan.Limits{}, nil, plan.Opt[int32]{}, plan.Opt[plan.Date]{}
 	out.Seed = 0
+	return out
+}
+
+// shared gives those of a list whose ids another has, by id.
+func shared(list, other []plan.OwnExercise) []plan.OwnExercise {
+	var out []plan.OwnExercise
+	for i := range list {
+		if slices.ContainsFunc(other, func(o plan.OwnExercise) bool { return o.ID == list[i].ID }) {
+			out = append(out, list[i])
+		}
+	}
+	slices.SortFunc(out, func(a, b plan.OwnExercise) int { return strings.Compare(a.ID, b.ID) })
 	return out
 }
 
@@ -87,11 +115,12 @@ func (k *rework) remember(ctx context.Context, e *Engine, g *generation) error {
 	if k.before == nil || k.week == 0 && k.day == 0 {
 		return nil
 	}
-	b, err := e.prepare(ctx, k.base.Request)
+	b, err := e.prepare(ctx, k.base.Request, madeAnew(k.base))
 	if err != nil {
 		return err
 	}
 	b.rework = &rework{base: k.base, weeks: k.weeks, before: k.before}
+	anew := false
 	for _, w := range windows(&b.outline, b.slots) {
 		picks := b.withBase(&w, b.shortlist(&w))
 		h := b.rework.holdOf(b, &w, picks)
@@ -109,14 +138,42 @@ func (k *rework) remember(ctx context.Context, e *Engine, g *generation) error {
 				if o.week != week || !k.past(week, b.offset(o.slot)) || k.session(o) == nil {
 					continue
 				}
+				if r := &k.base.Reworked; r.Set && !anew && !earlier(o.week, b.offset(o.slot), &r.Value) {
+					anew = true // loads that were planned anew then did not go on from those before
+					b.forget(func(ex *exercise.Exercise) bool { return b.strengths.latest(ex).week > 0 })
+				}
 				if _, err := b.session(&w, a, o, sets); err != nil {
 					continue // made for another request: its loads begin anew
 				}
 			}
 		}
 	}
-	g.before, k.found = b.before, b.found
+	k.found = b.found
+	g.before = b.before
+	b.forget(func(ex *exercise.Exercise) bool { return !g.asStrongAs(b, ex) })
 	return nil
+}
+
+// firstAnew gives the first day that is to be made again, where there are dates.
+func firstAnew(base *plan.Program, how *plan.Rework) plan.Opt[plan.Date] {
+	start := base.Request.Constraints.Start
+	switch {
+	case how.From.Set:
+		return how.From
+	case start.Set:
+		return plan.Some(start.Value.AddDays(7 * (int(max(how.FromWeek, 1)) - 1)))
+	}
+	return plan.Opt[plan.Date]{}
+}
+
+// madeAnew gives the first day that was made again of a program, where there are dates.
+func madeAnew(p *plan.Program) plan.Opt[plan.Date] {
+	start := p.Request.Constraints.Start
+	if !p.Reworked.Set || !start.Set {
+		return plan.Opt[plan.Date]{}
+	}
+	r := &p.Reworked.Value
+	return plan.Some(start.Value.AddDays(7*(int(r.Week)-1) + int(r.Day)))
 }
 
 // settle checks what is asked against the base and the new request.
@@ -150,6 +207,7 @@ func (k *rework) settle(g *generation) error {
 			bad.Add("PAST", "constraints.weeks", fmt.Sprintf("end before week %d, from which the program is to be made again", k.week+1))
 		}
 	}
+	k.keepOwn(g, bad)
 	for i, l := range k.how.Locks {
 		path := fmt.Sprintf("rework.locks[%d]", i)
 		switch {
@@ -178,6 +236,36 @@ func (k *rework) settle(g *generation) error {
 		}
 	}
 	return bad.Err()
+}
+
+// keepOwn refuses a request whose own exercises are not what the weeks that stay have: a
+// program explains its past with them too.
+func (k *rework) keepOwn(g *generation, bad *fault.Collector) {
+	for i := range k.base.Request.Own {
+		was := &k.base.Request.Own[i]
+		if !k.pastHolds(was.ID) {
+			continue
+		}
+		at := slices.IndexFunc(g.brief.Request.Own, func(o plan.OwnExercise) bool { return o.ID == was.ID })
+		switch {
+		case at < 0:
+			bad.Add("PAST", "own_exercises", fmt.Sprintf("leave out %q, which the weeks before have; give it as it was", was.ID))
+		case !reflect.DeepEqual(*was, g.brief.Request.Own[at]):
+			bad.Add("PAST", fmt.Sprintf("own_exercises[%d]", at), fmt.Sprintf("%q must stay what it was, as the weeks before have it; give the new one another id", was.ID))
+		}
+	}
+}
+
+// pastHolds reports an exercise in what stays as it was.
+func (k *rework) pastHolds(id string) bool {
+	for w := range k.weeks {
+		for i := range k.weeks[w].Sessions {
+			if s := &k.weeks[w].Sessions[i]; k.past(w, k.offset(s)) && holds(s, id) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // has reports an exercise (any for "") in what is made again of a weekday and a workout.
@@ -336,7 +424,9 @@ func (g *generation) replay(week int, s *plan.Session) {
 		}
 		if c := calibrated(s, ex.ID); c.Set {
 			key := g.foundKey(ex, int32(at))
-			g.found[key] = calibration{tenths: c.Value, week: week, guided: k.found[key].guided}
+			if made := g.found[key]; made.tenths != c.Value || made.week != week { // else again made it just now
+				g.found[key] = calibration{tenths: c.Value, week: week, guided: k.found[key].guided}
+			}
 		}
 	}
 }
@@ -405,6 +495,15 @@ func (k *rework) locked(id string, in *plan.Session) bool {
 	})
 }
 
+// lockedAt reports an exercise that is to stay where it is in the base's session there.
+func (k *rework) lockedAt(o *occurrence, id string) bool {
+	if k == nil {
+		return false
+	}
+	s := k.session(o)
+	return s != nil && k.locked(id, s)
+}
+
 // again gives a session of the base that comes again without any change.
 func (g *generation) again(a *allocated, o *occurrence, sets [][]int32) (plan.Session, bool) {
 	k := g.rework
@@ -425,7 +524,7 @@ func (g *generation) again(a *allocated, o *occurrence, sets [][]int32) (plan.Se
 			return plan.Session{}, false
 		}
 		here = append(here, a.picks[at])
-		if !g.foundAsBefore(&here[i], s, o) {
+		if !g.foundAsBefore(&here[i], s, o) || !g.asStrongAs(k.before, here[i].ex) {
 			return plan.Session{}, false
 		}
 	}

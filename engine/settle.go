@@ -28,19 +28,34 @@ type Brief struct {
 	Current     [plan.MuscleCount]plan.HalfSets
 	Weeks       int32
 	AgeYears    int32 // 0 where only a band is known
+
+	external []plan.External // what strategies of other processes answered
 }
 
 type settler struct {
-	b    *Brief
-	bad  *fault.Collector
-	cat  *exercise.Catalogue
+	b   *Brief
+	bad *fault.Collector
+	cat *exercise.Catalogue
+
+	spoiled []plan.OwnExercise // own exercises with faults, which are in no catalogue
+
 	base plan.Opt[plan.Date] // the day from which ages and evidence count
+	last plan.Opt[plan.Date] // of what may have been shown by now: base, or later in a program that is made again
 }
 
 // Settle fills in defaults, noting each, and refuses what is wrong: all violations
 // in one fault.Invalid, paths in the schema's spelling. It does not judge safety.
 func Settle(r plan.Request, cat *exercise.Catalogue) (*Brief, error) {
-	s := &settler{b: &Brief{Request: clone(r), Catalogue: cat}, bad: fault.NewCollector(fault.Invalid), cat: cat}
+	return settleBy(r, cat, plan.Opt[plan.Date]{})
+}
+
+// settleBy settles a request that is made again from a day on, up to which the athlete may
+// have shown something.
+func settleBy(r plan.Request, cat *exercise.Catalogue, last plan.Opt[plan.Date]) (*Brief, error) {
+	s := &settler{b: &Brief{Request: clone(r), Catalogue: cat}, bad: fault.NewCollector(fault.Invalid), cat: cat, last: last}
+	if err := s.own(r.Own); err != nil {
+		return nil, err
+	}
 	s.units()
 	s.places()
 	s.days()
@@ -55,6 +70,21 @@ func Settle(r plan.Request, cat *exercise.Catalogue) (*Brief, error) {
 		return nil, err
 	}
 	return s.b, nil
+}
+
+// own adds the exercises that a request brings along. Where they are wrong, what names
+// them is not called unknown as well. The error is none about the request.
+func (s *settler) own(list []plan.OwnExercise) error {
+	with, err := s.cat.WithOwn(list)
+	if err == nil {
+		s.cat, s.b.Catalogue = with, with
+		return nil
+	}
+	if !gather(s.bad, err) {
+		return err
+	}
+	s.spoiled = list
+	return nil
 }
 
 // clone copies the slices that settling writes to.
@@ -239,6 +269,9 @@ func (s *settler) dates() {
 	s.base = c.PreparedOn
 	if !s.base.Set {
 		s.base = c.Start
+	}
+	if !s.last.Set || s.last.Value < s.base.Value {
+		s.last = s.base
 	}
 	if c.PreparedOn.Set && c.Start.Set && c.Start.Value < c.PreparedOn.Value {
 		s.bad.Add("OUT_OF_RANGE", "constraints.start_date", "is before constraints.prepared_on; a program starts on or after the day it is made")

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/phasewright/phasewright/engine/load"
@@ -120,7 +121,7 @@ func (s *settler) layoff(a *plan.Athlete) {
 	if !a.LayoffWeeks.Set && a.CurrentSetsEach.Set && a.CurrentSetsEach.Value == 0 && len(a.CurrentSets) == 0 && s.base.Set {
 		last := plan.Opt[plan.Date]{}
 		for _, p := range a.Performances {
-			if p.Date.Set && (!last.Set || p.Date.Value > last.Value) {
+			if p.Date.Set && p.Date.Value <= s.base.Value && (!last.Set || p.Date.Value > last.Value) {
 				last = p.Date
 			}
 		}
@@ -184,6 +185,9 @@ func (s *settler) current(a *plan.Athlete) {
 func (s *settler) exercise(path, id string) bool {
 	if _, ok := s.cat.ByID(id); ok {
 		return true
+	}
+	if slices.ContainsFunc(s.spoiled, func(o plan.OwnExercise) bool { return o.ID == id }) {
+		return false // said
 	}
 	says := fmt.Sprintf("%q is not in the catalogue", id)
 	if near := s.cat.Nearest(id, 3); len(near) > 0 {

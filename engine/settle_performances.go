@@ -51,8 +51,8 @@ func (s *settler) performances() {
 		case p.Load.Set && e.MaxPlausibleKg > 0 && p.Load.Value.Grams() > int64(e.MaxPlausibleKg)*1000:
 			s.bad.Add("IMPLAUSIBLE", path+".load", fmt.Sprintf("%s in %s is beyond what anyone lifts (about %d kg); check the number and its unit", p.Load.Value, e.Name, e.MaxPlausibleKg))
 		}
-		if p.Date.Set && s.base.Set && p.Date.Value > s.base.Value {
-			s.bad.Add("OUT_OF_RANGE", path+".date", fmt.Sprintf("%s lies after %s, the day the request is made for", p.Date.Value, s.base.Value))
+		if p.Date.Set && s.last.Set && p.Date.Value > s.last.Value {
+			s.bad.Add("OUT_OF_RANGE", path+".date", fmt.Sprintf("%s lies after %s, the day the request is made for", p.Date.Value, s.last.Value))
 		}
 		if s.bad.Len() == before && (e.Loading.Loadable() || helpGiven(p, e)) {
 			s.implausible(path, p, e)

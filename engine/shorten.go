@@ -66,7 +66,7 @@ func (e *Engine) shorten(b *Brief) error {
 func (e *Engine) leastWeeks(segments []plan.Segment, track int) ([]int32, error) {
 	out := make([]int32, len(segments))
 	for i := range segments {
-		s, err := e.registry.Lookup(segments[i].Strategy)
+		s, err := e.lookup(segments[i].Strategy)
 		if err != nil {
 			return nil, unknownStrategy(err, fmt.Sprintf("plan.tracks[%d].segments[%d]", track, i))
 		}

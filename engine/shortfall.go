@@ -89,13 +89,8 @@ func (g *generation) fillOf(a *allocated) []int32 {
 // allocation does not: a rotation, a missing session, or sets that are whole numbers.
 func (g *generation) weekMisses(w *window) {
 	said := g.missed // by the window's allocation, already said
-	phase := g.phase(w.phase)
-	for i := range phase.Weeks {
-		week := &phase.Weeks[i]
-		at := int(week.Number) - 1
-		if !slices.Contains(w.list, at) {
-			continue
-		}
+	for _, at := range w.list {
+		week := g.weekMade(at)
 		sessions, tested := int32(0), false
 		for k := range week.Sessions {
 			switch week.Sessions[k].Kind {
@@ -113,6 +108,8 @@ func (g *generation) weekMisses(w *window) {
 			}
 			why := "sets are whole numbers, and one more would put another muscle above its climb or this one above its wish"
 			switch {
+			case g.settledSets != nil:
+				why = "the arms that are compared share exercises, days and time, and give sets up to be equal"
 			case tested && sessions < w.fewest:
 				why = fmt.Sprintf("a test takes the place of a session, so the week has %s of %d", counted(int(sessions), "session"), w.fewest)
 			case w.columns[0].group != "" && int32(len(w.columns)) > 1 && sessions > 0:
@@ -128,6 +125,18 @@ func (g *generation) weekMisses(w *window) {
 				Says: fmt.Sprintf("Week %d: %s gets %s of %s weekly sets: %s.", week.Number, t.Muscle, t.Sets, t.Wanted, why)})
 		}
 	}
+}
+
+// weekMade finds a week of the program, from 0.
+func (g *generation) weekMade(at int) *plan.Week {
+	for i := range g.program.Phases {
+		weeks := g.program.Phases[i].Weeks
+		if at < len(weeks) {
+			return &weeks[at]
+		}
+		at -= len(weeks)
+	}
+	return nil
 }
 
 // absent says which pins and goal lifts a window's places rule out.
@@ -285,7 +294,11 @@ func (g *generation) limitOf(a *allocated, m plan.Muscle, full []int32) string {
 	if g.caps[m] > 0 {
 		return fmt.Sprintf("constraints.limits allows %s", g.caps[m])
 	}
-	return g.dayLimits(a, full, m)
+	why := g.dayLimits(a, full, m)
+	if says := g.singlesFull(a, m); says != "" {
+		why += "; " + says
+	}
+	return why
 }
 
 // possibleSomewhere reports an exercise that some place of a window has all for.

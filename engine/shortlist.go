@@ -91,6 +91,7 @@ func (g *generation) shortlist(w *window) []pick {
 			out = withDirect(out, open, m)
 		}
 	}
+	out = g.fewSingles(out)
 	sort.Slice(out, func(i, j int) bool { return out[i].ex.ID < out[j].ex.ID })
 	return out
 }
@@ -298,14 +299,18 @@ func (g *generation) tooHeavy(ex *exercise.Exercise, w *window) bool {
 		return false
 	}
 	reps := 10 * (max(4, ex.MinReps) + max(1, g.safety.MinRIR) + 3) // the last of several sets has about three fewer
-	oneRM := st.planned[w.from()]
-	if !st.known {
-		oneRM = st.mean // what is only judged rules nothing out by caution
-	}
-	most := oneRM * int64(st.curve.IntensityBP(reps)) / 10_000
+	share := int64(st.curve.IntensityBP(reps))
 	for i := range w.columns {
 		for _, p := range w.columns[i].places {
-			if m := g.menu(ex, p); m != nil && m.Len() > 0 && lightest(ex, m, g.strengths.carried(ex)) > most {
+			m := g.menu(ex, p)
+			if m == nil || m.Len() == 0 {
+				continue
+			}
+			oneRM := st.planned[w.from()]
+			if !st.known && m.Len() > 1 {
+				oneRM = st.mean // a load that is looked for: caution rules nothing out
+			}
+			if lightest(ex, m, g.strengths.carried(ex)) > oneRM*share/10_000 {
 				return true
 			}
 		}

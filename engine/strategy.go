@@ -14,7 +14,7 @@ import (
 // It is used in two steps: Parse once, then Outline on the instance as often as
 // wanted. Both methods may be called from many goroutines at once.
 //
-// Package strategytest proves an implementation.
+// Package conform has its laws, and package strategytest makes tests of them.
 type Strategy interface {
 	// Describe gives the same descriptor every time, its parameters sorted by name.
 	// The caller owns what it gets.
@@ -43,7 +43,10 @@ type Instance interface {
 	// the field "weeks" for a length outside the descriptor's bounds, with
 	// "parameters.<name>" for a parameter that can't hold for this request, with
 	// another field of the request (in its JSON spelling) where that is wrong in
-	// itself; Canceled, wrapping the context's error, when ctx ended first.
+	// itself; Canceled, wrapping the context's error, when ctx ended first. A strategy in
+	// another process also has Unavailable, when that does not answer or not in time, and
+	// Broken, when it answers what can't be. Neither is remembered: a call after it may
+	// succeed, with the outline that the one before would have had.
 	Outline(ctx context.Context, r plan.OutlineRequest) (plan.Outline, error)
 }
 

@@ -77,7 +77,7 @@ func (s *strengths) of(e *exercise.Exercise) (*state, error) {
 
 // observed reads the performances of an exercise, with their places in the request.
 // What is repeated with body mass alone is noted as such.
-func (s *strengths) observed(st *state) (seen []load.Observation, from []int) {
+func (s *strengths) observed(st *state, at moment) (seen []load.Observation, from []int) {
 	a := &s.b.Request.Athlete
 	carried := s.carried(st.ex)
 	for _, i := range s.perform[st.ex.ID] {
@@ -93,9 +93,12 @@ func (s *strengths) observed(st *state) (seen []load.Observation, from []int) {
 			continue // with help that nobody wrote down
 		}
 		o := load.Observation{Grams: movedWith(st.ex, carried, p.Load.Value), Reps: p.Reps, RIR: p.RIR, Failure: failure, Tested: failure && p.Reps == 1}
-		o.AgeDays = 7 * a.LayoffWeeks.Or(0) // without a date: the day before a layoff, if there was one
-		if p.Date.Set && s.base.Set {
-			o.AgeDays = int32(s.base.Value - p.Date.Value)
+		o.AgeDays = at.back + 7*a.LayoffWeeks.Or(0) // without a date: the day before a layoff, if there was one
+		if p.Date.Set && at.day.Set {
+			o.AgeDays = int32(at.day.Value - p.Date.Value)
+			if at.back > 0 {
+				o.AgeDays = max(0, o.AgeDays) // a related lift may have been shown since
+			}
 		}
 		seen, from = append(seen, o), append(from, i)
 	}
@@ -104,12 +107,12 @@ func (s *strengths) observed(st *state) (seen []load.Observation, from []int) {
 
 // estimate joins what the population's spread, related lifts and the performances say.
 func (s *strengths) estimate(st *state) error {
-	a := &s.b.Request.Athlete
-	seen, from := s.observed(st)
+	at := s.latest(st.ex)
+	seen, from := s.observed(st, at)
 	if len(seen) == 0 {
-		return s.borrow(st)
+		return s.borrow(st, at)
 	}
-	lends, err := s.lent(st.ex, 0)
+	lends, err := s.lent(st.ex, at.rested(0))
 	if err != nil {
 		return err
 	}
@@ -122,11 +125,11 @@ func (s *strengths) estimate(st *state) error {
 	}
 	if err != nil || former.N == 0 {
 		if f, ok := fault.As(err); err == nil || ok && f.Kind == fault.NotFound {
-			return s.borrow(st) // nothing usable was shown
+			return s.borrow(st, at) // nothing usable was shown
 		}
 		return err
 	}
-	if lends, err = s.lent(st.ex, a.LayoffWeeks.Or(0)); err != nil {
+	if lends, err = s.lent(st.ex, at); err != nil {
 		return err
 	}
 	prior = lends.prior
@@ -143,7 +146,7 @@ func (s *strengths) estimate(st *state) error {
 	st.known, st.mean, st.sd, st.used = true, now.MeanGrams, now.SDPermille, now.N
 	start := now.Quantile(cautious)
 	back := start * 1000 / load.AfterLayoff(1000, prior.LayoffWeeks) // performances from within the layoff may say less
-	st.planned = s.grow(st.ex, min(back, former.Quantile(cautious)), start)
+	st.planned = s.grow(st.ex, at.week, min(back, former.Quantile(cautious)), start)
 	return nil
 }
 
@@ -181,13 +184,14 @@ func comingBack(a *plan.Athlete, week int) int32 {
 
 // grow plans the 1RM week by week from now, after a layoff first back to what was shown. It
 // stands still through weeks in which the exercise can't be done anywhere, so that the
-// first week after them goes on where the last one before them was.
-func (s *strengths) grow(ex *exercise.Exercise, shown, now int64) []int64 {
+// first week after them goes on where the last one before them was. from is the week of
+// now, 0-based.
+func (s *strengths) grow(ex *exercise.Exercise, from int, shown, now int64) []int64 {
 	rate := growth[s.b.Request.Athlete.Status]
 	out := make([]int64, len(s.weeks))
 	for w := range out {
 		switch {
-		case w == 0 || s.weeks[w-1] != plan.WeekTraining && s.weeks[w-1] != plan.WeekLeadIn || !s.doable(ex, w-1) || !s.doable(ex, w):
+		case w <= from || s.weeks[w-1] != plan.WeekTraining && s.weeks[w-1] != plan.WeekLeadIn || !s.doable(ex, w-1) || !s.doable(ex, w):
 		case now < shown:
 			now = min(shown, now+shown*regain/10_000)
 		default:
@@ -212,7 +216,7 @@ func (s *strengths) doable(ex *exercise.Exercise, week int) bool {
 // week to another, in permille of the earlier.
 func (s *strengths) growthBetween(ex *exercise.Exercise, from, to int) int32 {
 	const shown = 1_000_000
-	g := s.grow(ex, shown, load.AfterLayoff(shown, s.b.Request.Athlete.LayoffWeeks.Or(0)))
+	g := s.grow(ex, 0, shown, load.AfterLayoff(shown, s.b.Request.Athlete.LayoffWeeks.Or(0)))
 	return int32(g[to] * 1000 / g[from])
 }
 

@@ -3,6 +3,7 @@ package engine_test
 import (
 	"context"
 	"fmt"
+	"os"
 	"slices"
 	"testing"
 
@@ -94,8 +95,11 @@ func outlineWeeks(o *plan.Outline) []*plan.OutlineWeek {
 func TestCompositionLaws(t *testing.T) {
 	e := newEngine(t)
 	known := e.Strategies()
-	rounds := 100
-	if testing.Short() {
+	rounds := 30
+	switch {
+	case os.Getenv("PHASEWRIGHT_LONG") != "":
+		rounds = 300
+	case testing.Short():
 		rounds = 5
 	}
 	refused := 0

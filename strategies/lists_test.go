@@ -109,6 +109,7 @@ func TestListsThatClash(t *testing.T) {
 		{"autoregulated", []plan.Param{list("table_6", 0, 4, -1, 0, 5)}, "parameters.table_6: has 5 numbers; four a band are right [PARAMETERS_CLASH]"},
 		{"autoregulated", []plan.Param{list("table_6", 0, 4, -1, 0, 4, 9, 0, 0)}, "parameters.table_6: has the repetitions 4 to 9 in band 2; rising ones from 5 up are right"},
 		{"autoregulated", []plan.Param{list("next_10", 0, 4, 1, 0)}, "parameters.next_10: moves by 1 to 0 steps in band 1; the lower one comes first; a single 0 takes the table of the set before"},
+		{"autoregulated", []plan.Param{list("next_10", 0, 4, -1, 11)}, "parameters.next_10: moves by -1 to 11 steps in band 1; at most 10 either way are possible; a single 0 takes the table of the set before"},
 	} {
 		reg, err := engine.NewRegistry(strategies.Builtin()...)
 		require.NoError(t, err)

@@ -9,7 +9,8 @@ import (
 	"github.com/phasewright/phasewright/engine/plan"
 )
 
-// Program audits a program against its own request. Findings are sorted by week,
+// Program audits a program against its own request; exercises that the request brings
+// along count beside the catalogue's. Findings are sorted by week,
 // session, rule, then exercise and muscle; no finding means nothing to object to.
 // The program is not changed. A nil program or catalogue counts as an empty one.
 func Program(p *plan.Program, cat *exercise.Catalogue) []plan.Finding {
@@ -19,7 +20,12 @@ func Program(p *plan.Program, cat *exercise.Catalogue) []plan.Finding {
 	if cat == nil {
 		cat = &exercise.Catalogue{}
 	}
-	a := newAuditor(p, cat)
+	with, err := cat.WithOwn(p.Request.Own)
+	if err != nil {
+		with = cat
+	}
+	a := newAuditor(p, with)
+	a.own(err)
 	a.form()
 	a.calendar()
 	a.time()

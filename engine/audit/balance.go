@@ -1,9 +1,34 @@
 package audit
 
-import "github.com/phasewright/phasewright/engine/plan"
+import (
+	"fmt"
+	"slices"
 
-// balances looks at whole phases, so that a rotation over unequal weeks evens out.
+	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/plan"
+)
+
+// pair is two kinds of movement whose weekly sets are held against each other.
+type pair struct {
+	rule        plan.RuleID
+	left, right side
+	joints      []plan.Joint // whose restriction may be behind it
+}
+
+type side struct {
+	name string
+	is   func(plan.Pattern) bool
+}
+
+var pairs = [...]pair{
+	{rulePushPull, side{"Pushing", plan.Pattern.Push}, side{"pulling", plan.Pattern.Pull}, []plan.Joint{plan.Shoulder, plan.Elbow}},
+	{ruleKneeHip, side{"Knee-dominant work", plan.Pattern.KneeDominant}, side{"hip-dominant work", plan.Pattern.HipDominant}, []plan.Joint{plan.Knee, plan.Hip, plan.LowerBack}},
+}
+
+// balances looks at whole phases, so that a rotation over unequal weeks evens out. What the
+// request itself brings about is said once.
 func (a *auditor) balances() {
+	asked := map[plan.RuleID]bool{}
 	for ph := range a.p.Phases {
 		var push, pull, knee, hip int32
 		var first *week
@@ -38,13 +63,54 @@ func (a *auditor) balances() {
 		if first == nil {
 			continue
 		}
-		if lopsided(push, pull) && !a.leans(push > pull, plan.Pattern.Push, plan.Pattern.Pull) && !a.limited(plan.Shoulder, plan.Elbow) {
-			a.finding(first.about(rulePushPull), "Pushing gets %d sets in the phase and pulling %d; within 0.7 to 1.4 of each other is the custom.", push, pull)
-		}
-		if lopsided(knee, hip) && !a.leans(knee > hip, plan.Pattern.KneeDominant, plan.Pattern.HipDominant) && !a.limited(plan.Knee, plan.Hip, plan.LowerBack) {
-			a.finding(first.about(ruleKneeHip), "Knee-dominant work gets %d sets in the phase and hip-dominant work %d; within 0.7 to 1.4 of each other is the custom.", knee, hip)
+		for i, n := range [len(pairs)][2]int32{{push, pull}, {knee, hip}} {
+			p := &pairs[i]
+			if !lopsided(n[0], n[1]) {
+				continue
+			}
+			heavy, light := p.left.is, p.right.is
+			if n[1] > n[0] {
+				heavy, light = light, heavy
+			}
+			says := fmt.Sprintf("%s gets %d sets in the phase and %s %d", p.left.name, n[0], p.right.name, n[1])
+			why := a.askedFor(heavy, light, p.joints)
+			if why == "" {
+				a.finding(first.about(p.rule), "%s; within 0.7 to 1.4 of each other is the custom.", says)
+			} else if !asked[p.rule] {
+				asked[p.rule] = true
+				f := first.about(p.rule)
+				f.Level = plan.LevelNote
+				a.finding(f, "%s: %s.", says, why)
+			}
 		}
 	}
+}
+
+// askedFor tells what in the request makes one side heavier, "" for nothing.
+func (a *auditor) askedFor(heavy, light func(plan.Pattern) bool, joints []plan.Joint) string {
+	if a.leans(heavy, light) {
+		return "the goals ask for the one and not for the other"
+	}
+	if a.limited(light, joints) {
+		return "the restrictions leave less of the other"
+	}
+	if !slices.ContainsFunc(a.cat.All(), func(x *exercise.Exercise) bool { return light(x.Pattern) && a.there(x) }) {
+		return "the places have nothing for the other"
+	}
+	return ""
+}
+
+// there reports an exercise that can be done on some training day.
+func (a *auditor) there(x *exercise.Exercise) bool {
+	c := &a.r.Constraints
+	for i := range c.Days {
+		for j := range c.Places {
+			if c.Places[j].ID == c.Days[i].PlaceID && x.Available(&c.Places[j]) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // lopsided: outside 0.7 to 1.4, and by more than the grain of a set or two.
@@ -54,10 +120,7 @@ func lopsided(x, y int32) bool {
 }
 
 // leans reports a goal on the heavier side and none on the lighter.
-func (a *auditor) leans(leftHeavier bool, left, right func(plan.Pattern) bool) bool {
-	if !leftHeavier {
-		left, right = right, left
-	}
+func (a *auditor) leans(left, right func(plan.Pattern) bool) bool {
 	heavy, light := false, false
 	for i := range a.r.Goals {
 		g := &a.r.Goals[i]
@@ -92,18 +155,12 @@ func patternsOf(m plan.Muscle) []plan.Pattern {
 	return nil
 }
 
-// limited reports a restriction that may be behind an imbalance.
-func (a *auditor) limited(joints ...plan.Joint) bool {
-	for i := range a.r.Athlete.Restrictions {
-		r := &a.r.Athlete.Restrictions[i]
-		if r.Pattern != plan.PatternUnspecified || r.ExerciseID != "" {
+// limited reports a restriction of a joint that both sides load, or of what is on the lighter one.
+func (a *auditor) limited(light func(plan.Pattern) bool, joints []plan.Joint) bool {
+	return slices.ContainsFunc(a.r.Athlete.Restrictions, func(r plan.Restriction) bool {
+		if x, ok := a.cat.ByID(r.ExerciseID); ok && light(x.Pattern) {
 			return true
 		}
-		for _, j := range joints {
-			if r.Joint == j {
-				return true
-			}
-		}
-	}
-	return false
+		return light(r.Pattern) || slices.Contains(joints, r.Joint)
+	})
 }

@@ -5,8 +5,20 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
 )
+
+// own tells of the request's own exercises what the catalogue's checks refuse.
+func (a *auditor) own(err error) {
+	f, ok := fault.As(err)
+	if !ok {
+		return
+	}
+	for _, v := range f.Violations {
+		a.finding(plan.Finding{Rule: ruleExerciseOwn}, "%s: %s.", v.Field, v.Says)
+	}
+}
 
 func (a *auditor) equipment() {
 	a.eachLift(func(w *week, s *session, l *lift) {

@@ -68,7 +68,7 @@ func (a *auditor) returns() {
 				for k := range w.sessions[j].lifts {
 					l := &w.sessions[j].lifts[k]
 					s := l.usable()
-					if l.e.ExerciseID != id || s == nil || !s.s.Load.Set {
+					if l.e.ExerciseID != id || s == nil || !s.s.Load.Set || a.outdated(l) {
 						continue
 					}
 					have, ok := now[s.s.Reps]
@@ -193,7 +193,7 @@ func (a *auditor) jumps() {
 			for j := range w.sessions {
 				for k := range w.sessions[j].lifts {
 					l := &w.sessions[j].lifts[k]
-					if l.e.ExerciseID != id || l.x != nil && !l.x.Loading.Loadable() {
+					if l.e.ExerciseID != id || a.outdated(l) || l.x != nil && !l.x.Loading.Loadable() {
 						continue // body mass alone: what is possible was shown, nothing is put on
 					}
 					s := l.usable()
@@ -257,7 +257,7 @@ func (a *auditor) steps() {
 			for j := range w.sessions {
 				for k := range w.sessions[j].lifts {
 					l := &w.sessions[j].lifts[k]
-					if l.e.ExerciseID != id || l.menu == nil {
+					if l.e.ExerciseID != id || l.menu == nil || a.outdated(l) {
 						continue
 					}
 					m, on = l.menu, l

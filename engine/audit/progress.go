@@ -17,7 +17,7 @@ func (a *auditor) repsFirst() {
 	}
 	last := map[key]mark{}
 	a.eachLift(func(w *week, s *session, l *lift) {
-		if l.e.Progress.Kind != plan.ProgressRepsThenLoad || !w.training() || len(l.work) == 0 {
+		if l.e.Progress.Kind != plan.ProgressRepsThenLoad || !w.training() || len(l.work) == 0 || a.outdated(l) {
 			return
 		}
 		first := l.work[0].s

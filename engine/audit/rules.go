@@ -35,6 +35,7 @@ const (
 
 	// Equipment.
 	ruleExerciseUnknown plan.RuleID = "audit.exercise-unknown"
+	ruleExerciseOwn     plan.RuleID = "audit.exercise-own"
 	ruleEquipment       plan.RuleID = "audit.equipment"
 	ruleLoad            plan.RuleID = "audit.load-unbuildable"
 	ruleUnit            plan.RuleID = "audit.load-unit"
@@ -189,7 +190,8 @@ func rules() []rule {
 		{ruleSecondsStated, hard, "The stated time of a session is not below what its sets take, up to 15 s an exercise.", internal},
 		{ruleExerciseSeconds, hard, "The stated time of an exercise is not below what its sets take, up to 15 s.", internal},
 
-		{ruleExerciseUnknown, hard, "Every exercise is in the catalogue.", internal},
+		{ruleExerciseUnknown, hard, "Every exercise is in the catalogue, or among the request's own.", internal},
+		{ruleExerciseOwn, hard, "The request's own exercises pass the checks of the catalogue's; where one doesn't, none counts.", internal},
 		{ruleEquipment, hard, "The place has what the exercise needs.", request},
 		{ruleLoad, hard, "Every load can be set with the bars, plates, stacks, dumbbells and kettlebells of the place.", request},
 		{ruleUnit, hard, "Loads are in the unit in which the place's are marked: pounds stay pounds.", request},
@@ -233,8 +235,8 @@ func rules() []rule {
 		{ruleStarved, off, "Every large muscle group gets something in every full week, or the program says why not.", practice + "; ACSM 2026: all major groups at least twice a week"},
 		{rulePriorityDirect, off, "At least half the sets for a muscle that is to grow are direct.", practice},
 		{ruleFallingDose, off, "Inside a phase sets climb or stay; the last phase before a date may fall.", practice},
-		{rulePushPull, off, "Pushing and pulling sets are within 0.7 to 1.4 of each other unless a goal or a restriction says otherwise.", practice},
-		{ruleKneeHip, off, "Knee- and hip-dominant sets are within 0.7 to 1.4 of each other unless a goal or a restriction says otherwise.", practice},
+		{rulePushPull, off, "Pushing and pulling sets are within 0.7 to 1.4 of each other; where the goals, restrictions or places of the request bring it about, that is said once.", practice},
+		{ruleKneeHip, off, "Knee- and hip-dominant sets are within 0.7 to 1.4 of each other; where the goals, restrictions or places of the request bring it about, that is said once.", practice},
 
 		{ruleOrder, off, "Explosive before multi-joint before single-joint and trunk work; a first priority may come early.", acsm2009 + " (large before small, multi- before single-joint)"},
 		{ruleGoalFirst, off, "Goal lifts come before other multi-joint lifts.", acsm2009 + "; ACSM 2026 (priority lifts first)"},

@@ -124,7 +124,7 @@ func (a *auditor) taperVolume(from, day int64, goal int) bool {
 			left += int64(s.sets())
 		}
 	})
-	full, weeks, sets, most := int64(0), int64(0), int64(0), 0
+	full, fullest, weeks, sets, most := int64(0), int64(0), int64(0), int64(0), 0
 	for i := range a.weeks {
 		if a.weeks[i].training() {
 			most = max(most, a.weeks[i].trainings())
@@ -133,7 +133,7 @@ func (a *auditor) taperVolume(from, day int64, goal int) bool {
 	for i := len(a.weeks) - 1; i >= 0 && weeks < 4; i-- {
 		// Weeks with days off, or with a test for a session, say nothing of what is usual.
 		if w := &a.weeks[i]; w.training() && w.trainings() == most && a.startDay(w)+7 <= from {
-			full += w.reps()
+			full, fullest = full+w.reps(), max(fullest, w.reps())
 			sets += int64(w.sets())
 			weeks++
 		}
@@ -146,9 +146,10 @@ func (a *auditor) taperVolume(from, day int64, goal int) bool {
 	switch {
 	case kept > 900:
 		f.Rule = ruleTaperMissing
-		// A handful of sets a week leaves nothing to cut; and where sets are cut, more
-		// repetitions are those of another segment.
-		if a.r.Plan.Taper.Set && kept >= 1000 && weeks >= 3 && sets >= 8*weeks && left*7*weeks >= span*sets && a.onePlace() {
+		// A handful of sets a week leaves nothing to cut; where sets are cut, more
+		// repetitions are those of another segment; and of weeks unlike each other the
+		// taper may follow the light ones.
+		if a.r.Plan.Taper.Set && in*7 >= span*fullest && weeks >= 3 && sets >= 8*weeks && left*7*weeks >= span*sets && a.onePlace() {
 			f.Level = plan.LevelViolation
 			f.Field = "plan.taper"
 		}

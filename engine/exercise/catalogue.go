@@ -74,8 +74,8 @@ func (c *Catalogue) Index(id string) (int, bool) {
 
 // With gives a catalogue that has the caller's own exercises too. Each must be
 // valid; an id or name that exists is refused, and so is a related lift that
-// doesn't exist or is itself only related to another. The fault (Invalid) has
-// fields such as exercises[1].group. The arguments are copied. The version says which
+// doesn't exist or is itself only related to another. The fault (Invalid) has the
+// schema's fields, such as exercises[1].prime_muscles. The arguments are copied. The version says which
 // they are: the former one, "+" and the start of a digest of their rows, by id.
 func (c *Catalogue) With(custom []Exercise) (*Catalogue, error) {
 	out := &Catalogue{version: c.version, all: make([]*Exercise, 0, len(c.all)+len(custom))}
@@ -86,7 +86,7 @@ func (c *Catalogue) With(custom []Exercise) (*Catalogue, error) {
 		byID[e.ID], byName[strings.ToLower(e.Name)] = e, e.ID
 	}
 	problems := fault.NewCollector(fault.Invalid)
-	field := func(i int, column string) string { return fmt.Sprintf("exercises[%d].%s", i, column) }
+	field := func(i int, column string) string { return fmt.Sprintf("exercises[%d].%s", i, schemaField(column)) }
 	for i := range custom {
 		e := custom[i].clone()
 		check(e, func(column, says string) { problems.Add(ReasonInvalid, field(i, column), says) })

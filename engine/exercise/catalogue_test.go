@@ -296,10 +296,10 @@ func TestWith(t *testing.T) {
 		reason, field string
 	}{
 		{"id clash", spoil(func(e *Exercise) { e.ID = "back-squat" }), ReasonDuplicate, "exercises[0].id"},
-		{"name clash", spoil(func(e *Exercise) { e.Name = "BACK squat" }), ReasonDuplicate, "exercises[0].name"},
+		{"name clash", spoil(func(e *Exercise) { e.Name = "BACK squat" }), ReasonDuplicate, "exercises[0].display_name"},
 		{"clash among them", append(spoil(func(*Exercise) {}), spoil(func(*Exercise) {})...), ReasonDuplicate, "exercises[1].id"},
-		{"unknown related", spoil(func(e *Exercise) { e.RelatedTo, e.RelatedRatio = "no-lift", 500 }), ReasonUnknown, "exercises[0].related"},
-		{"related chain", spoil(func(e *Exercise) { e.RelatedTo, e.RelatedRatio = "front-squat", 500 }), ReasonInvalid, "exercises[0].related"},
+		{"unknown related", spoil(func(e *Exercise) { e.RelatedTo, e.RelatedRatio = "no-lift", 500 }), ReasonUnknown, "exercises[0].related_to"},
+		{"related chain", spoil(func(e *Exercise) { e.RelatedTo, e.RelatedRatio = "front-squat", 500 }), ReasonInvalid, "exercises[0].related_to"},
 		{"invalid", spoil(func(e *Exercise) { e.Group = "Not Kebab" }), ReasonInvalid, "exercises[0].group"},
 	} {
 		_, err := c.With(row.list)

@@ -195,7 +195,7 @@ func checkLoading(e *Exercise, bad func(column, says string)) {
 		bad("bar", "must be empty unless the loading is bar-and-plates")
 	}
 	if e.BodyMassShare < 0 || e.BodyMassShare > maxShare {
-		bad("body_mass_permille", fmt.Sprintf("must be 0 to %d", maxShare))
+		bad("body_mass_permille", fmt.Sprintf("must be 0 to %d permille (%d %%)", maxShare, maxShare/10))
 	}
 	if e.Loading == plan.LoadingAdded && e.BodyMassShare == 0 {
 		bad("body_mass_permille", "must be above 0 where load is added to body mass")
@@ -268,7 +268,7 @@ func checkRelated(e *Exercise, bad func(column, says string)) {
 		bad("related", "must be the id of another exercise")
 	}
 	if e.RelatedRatio <= 0 || e.RelatedRatio > maxRatio {
-		bad("related_permille", fmt.Sprintf("must be 1 to %d", maxRatio))
+		bad("related_permille", fmt.Sprintf("must be 1 to %d permille (0.1 to %d %%)", maxRatio, maxRatio/10))
 	}
 	if !e.Loading.Loadable() {
 		bad("related", "must be empty where no load in numbers is prescribed")

@@ -26,10 +26,11 @@ const (
 	Unavailable     // another process does not answer, or not in time: trying again may help
 	Unauthenticated // nobody knows who calls
 	Denied          // who calls may not do this
-	Exhausted       // too much was asked for lately: later it is fine
+	Exhausted       // a rate, or the room to store, is used up: later it may be fine
+	Broken          // another process answered what can't be: its maker's bug, to be told
 )
 
-var kindNames = [...]string{"internal", "invalid", "infeasible", "refused", "not found", "exists", "stale", "canceled", "unavailable", "unauthenticated", "denied", "exhausted"}
+var kindNames = [...]string{"internal", "invalid", "infeasible", "refused", "not found", "exists", "stale", "canceled", "unavailable", "unauthenticated", "denied", "exhausted", "broken"}
 
 // String gives a plain name.
 func (k Kind) String() string { return kindNames[k] }
@@ -45,8 +46,21 @@ type Violation struct {
 type Error struct {
 	Kind       Kind
 	Violations []Violation
+	Ways       []Way // out of it, the cheapest first; each was tried
 	cause      error
 }
+
+// Way is a change of the request that makes possible what was not.
+type Way struct {
+	Changes []Change
+	Says    string // a sentence
+	Price   int32  // what giving this up is taken to cost; only its order means something
+}
+
+// Change is one field of a request with another value, as texts: "45" and "55" for
+// minutes, an id for what is named by one. Without From there was nothing, without To
+// nothing is left.
+type Change struct{ Field, From, To string }
 
 // Within puts the fields of a fault below a path; other errors stay as they are.
 func Within(path string, err error) error {
@@ -54,18 +68,33 @@ func Within(path string, err error) error {
 	if !ok {
 		return err
 	}
-	out := &Error{Kind: f.Kind, Violations: append([]Violation(nil), f.Violations...), cause: f.cause}
+	return f.Moved(func(field string) string {
+		switch {
+		case field == "":
+			return path
+		case field[0] == '[':
+			return path + field
+		}
+		return path + "." + field
+	})
+}
+
+// Moved gives the fault with other fields, those of its ways too.
+func (e *Error) Moved(to func(field string) string) *Error {
+	out := *e
+	out.Violations = slices.Clone(e.Violations)
 	for i := range out.Violations {
-		switch v := &out.Violations[i]; {
-		case v.Field == "":
-			v.Field = path
-		case v.Field[0] == '[':
-			v.Field = path + v.Field
-		default:
-			v.Field = path + "." + v.Field
+		out.Violations[i].Field = to(out.Violations[i].Field)
+	}
+	out.Ways = slices.Clone(e.Ways)
+	for i := range out.Ways {
+		out.Ways[i].Changes = slices.Clone(out.Ways[i].Changes)
+		for j := range out.Ways[i].Changes {
+			c := &out.Ways[i].Changes[j]
+			c.Field = to(c.Field)
 		}
 	}
-	return out
+	return &out
 }
 
 // New makes an error about one field.
@@ -73,9 +102,16 @@ func New(k Kind, reason, field, says string) *Error {
 	return &Error{Kind: k, Violations: []Violation{{Field: field, Reason: reason, Says: says}}}
 }
 
-// Wrap makes an Internal or Canceled error around a cause.
+// Wrap makes an error around a cause, whose text it takes: Internal or Canceled, or
+// Unavailable where the cause knows more, such as when to come back.
 func Wrap(k Kind, reason string, cause error) *Error {
 	return &Error{Kind: k, Violations: []Violation{{Reason: reason, Says: cause.Error()}}, cause: cause}
+}
+
+// Because gives the fault with what lies behind it, which is for logs.
+func (e *Error) Because(cause error) *Error {
+	e.cause = cause
+	return e
 }
 
 // Error lists the violations, one a line.

@@ -153,9 +153,9 @@ func read(o *Observation, index int, p *Prior) sighting {
 		s.reps += float64(silentMean) / 1000
 	}
 	s.about = s.reps
-	// A layoff ends today; a performance from within it has only what came after.
-	off := int64(p.LayoffWeeks) * 7
-	loss := layoffLoss(off) - layoffLoss(max(0, off-int64(o.AgeDays)))
+	// A performance from within a layoff has only what came after.
+	off, before := int64(p.LayoffWeeks)*7, max(0, int64(o.AgeDays)-int64(p.BackDays))
+	loss := layoffLoss(off) - layoffLoss(max(0, off-before))
 	s.lost = float64(loss*layoffShare) / 10_000_000
 	s.log += logOf(1 - float64(loss)/10_000)
 	return s

@@ -72,7 +72,7 @@ func TestPosteriorReference(t *testing.T) {
 	status := map[string]plan.Status{"novice": plan.Novice, "intermediate": plan.Intermediate, "advanced": plan.Advanced}
 	for _, k := range cases {
 		t.Run(k.Name, func(t *testing.T) {
-			p := Prior{k.Prior.Mean, k.Prior.SD, k.Prior.Slope, k.Prior.SlopeSD, status[k.Status], k.Prior.Layoff, 0}
+			p := Prior{k.Prior.Mean, k.Prior.SD, k.Prior.Slope, k.Prior.SlopeSD, status[k.Status], k.Prior.Layoff, 0, 0}
 			var obs []Observation
 			for _, o := range k.Observations {
 				one := Observation{Grams: o.Grams, Reps: o.Reps, AgeDays: o.Age, Failure: o.Failure, Tested: o.Tested}

@@ -14,7 +14,8 @@ type Prior struct {
 	SlopePermille   int32 // 1000 is the family's curve
 	SlopeSDPermille int32 // of its log
 	Status          plan.Status
-	LayoffWeeks     int32 // without the exercise, up to today
+	LayoffWeeks     int32 // without the exercise, up to today, or to BackDays ago
+	BackDays        int32 // of training since the layoff
 	MaxGrams        int64 // 1RM beyond which nothing is plausible; 0: no limit
 }
 
@@ -177,7 +178,7 @@ func (p *Prior) check() error {
 	if p.SlopeSDPermille < 1 || p.SlopeSDPermille > 1000 {
 		bad.Add("SD_OUT_OF_BOUNDS", "prior.slope_sd_permille", "the SD of the slope must be from 1 to 1000 permille")
 	}
-	if p.LayoffWeeks < 0 || p.LayoffWeeks > 5200 {
+	if p.LayoffWeeks < 0 || p.LayoffWeeks > 5200 || p.BackDays < 0 {
 		bad.Add("LAYOFF_OUT_OF_BOUNDS", "prior.layoff_weeks", "a layoff must be from 0 to 5200 weeks")
 	}
 	return bad.Err()

@@ -25,6 +25,7 @@ type Descriptor struct {
 	MinWeeks int32       `json:"min_weeks"`
 	MaxWeeks int32       `json:"max_weeks"`
 	Params   []ParamSpec `json:"params,omitempty"`
+	External bool        `json:"external,omitzero"` // runs in a process of its own
 }
 
 // ID gives name@version.

@@ -17,7 +17,7 @@ func TestNounsAreWholeNumbers(t *testing.T) {
 	var walk func(x reflect.Type, path string)
 	walk = func(x reflect.Type, path string) {
 		switch x.Kind() {
-		case reflect.Bool, reflect.String, reflect.Uint8, reflect.Uint32, reflect.Int32, reflect.Int64:
+		case reflect.Bool, reflect.String, reflect.Uint8, reflect.Uint16, reflect.Uint32, reflect.Int32, reflect.Int64:
 		case reflect.Slice:
 			walk(x.Elem(), path+"[]")
 		case reflect.Struct:
@@ -56,7 +56,7 @@ func fill(v reflect.Value, next *int64) {
 		v.SetString(fmt.Sprintf("t%d", *next))
 	case reflect.Uint8:
 		v.SetUint(uint64(*next%200) + 1)
-	case reflect.Uint32:
+	case reflect.Uint16, reflect.Uint32:
 		v.SetUint(uint64(*next))
 	case reflect.Int32, reflect.Int64:
 		v.SetInt(*next)
@@ -97,13 +97,13 @@ func changes(v reflect.Value) []reflect.Value {
 		return out
 	case reflect.String:
 		other.SetString(v.String() + "x")
-	case reflect.Uint8, reflect.Uint32:
+	case reflect.Uint8, reflect.Uint16, reflect.Uint32:
 		other.SetUint(v.Uint() + 1)
 	case reflect.Int32, reflect.Int64:
 		other.SetInt(-v.Int())
 	case reflect.Slice:
 		other.Set(v.Slice(0, 1))
-		if v.Len() != 2 || v.Index(0).Equal(v.Index(1)) {
+		if v.Len() != 2 || reflect.DeepEqual(v.Index(0).Interface(), v.Index(1).Interface()) {
 			break
 		}
 		swapped := reflect.MakeSlice(v.Type(), 2, 2)

@@ -262,8 +262,9 @@ type Program struct {
 	Findings      []Finding     `json:"findings,omitempty"`
 	Cautions      []Caution     `json:"cautions,omitempty"`
 	Rules         []Rule        `json:"rules,omitempty"`
-	Reworked      Opt[Reworked] `json:"reworked,omitzero"` // set where it came out of an earlier program
-	Digest        string        `json:"digest,omitzero"`   // of all the above
+	Reworked      Opt[Reworked] `json:"reworked,omitzero"`  // set where it came out of an earlier program
+	External      []External    `json:"external,omitempty"` // strategies of other processes, by id
+	Digest        string        `json:"digest,omitzero"`    // of all the above
 }
 
 // WeekCount counts the weeks of all phases.

@@ -206,6 +206,7 @@ type Request struct {
 	Plan        Plan             `json:"plan,omitzero"`
 	Exercises   []CallerExercise `json:"exercises,omitempty"`
 	Seed        uint32           `json:"seed,omitzero"`
+	Own         []OwnExercise    `json:"own,omitempty"` // beside the catalogue's
 }
 
 // CallerExercise ties the caller's id of an exercise to ours.

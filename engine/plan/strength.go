@@ -2,11 +2,12 @@ package plan
 
 // StrengthQuery asks how strong an athlete is.
 type StrengthQuery struct {
-	Athlete     Athlete   `json:"athlete"`
-	ExerciseIDs []string  `json:"exercises,omitempty"` // none: each that has a performance, in order of first mention
-	Date        Opt[Date] `json:"date,omitzero"`       // to estimate for; unset: the day of the last performance
-	Unit        MassUnit  `json:"unit,omitzero"`
-	Reps        []int32   `json:"reps,omitempty"` // whose loads are wanted, 1 to 30; none: a usual choice
+	Athlete     Athlete       `json:"athlete"`
+	ExerciseIDs []string      `json:"exercises,omitempty"` // none: each that has a performance, in order of first mention
+	Date        Opt[Date]     `json:"date,omitzero"`       // to estimate for; unset: the day of the last performance
+	Unit        MassUnit      `json:"unit,omitzero"`
+	Reps        []int32       `json:"reps,omitempty"` // whose loads are wanted, 1 to 30; none: a usual choice
+	Own         []OwnExercise `json:"own,omitempty"`  // beside the catalogue's
 }
 
 // StrengthReport is what the performances of an athlete say. It is no program: nothing

@@ -73,7 +73,11 @@ func (s *solver) carryOn(b Before, step func(rung) (rung, bool)) bool {
 	case plan.ProgressPercent:
 		s.aim = b.Aim
 		if aim := b.Aim * int64(1000+p.By) / 1000; !b.Long {
-			if up, ok := s.lad.near(aim, true); ok && up.moved >= r.moved && s.fits(up) {
+			to, ok := s.lad.near(aim, true)
+			if ok && higher && to.moved > up.moved && to.moved*10 > r.moved*11 {
+				to, aim = up, up.moved // what rounding kept back is not made up for at once
+			}
+			if ok && to.moved >= r.moved && s.fits(to) {
 				s.aim = aim
 				return true
 			}

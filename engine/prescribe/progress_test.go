@@ -155,6 +155,18 @@ func TestCarryOnLaws(t *testing.T) {
 	})
 }
 
+// A share a week that rounding held back is not made up for in one jump of two steps.
+func TestPercentGoesOnByOneStep(t *testing.T) {
+	s := by(sets(1, 4, 7, rir(1), 120), plan.ProgressPercent)
+	s.Progress.By = 100
+	in := request(t, "bench-press", 46_784, s)
+	weeks := course(t, in, 10, 150)
+	for w := 1; w < len(weeks); w++ {
+		require.LessOrEqual(t, weeks[w][0].Load.Value.Milli-weeks[w-1][0].Load.Value.Milli, int64(2500), "week %d", w+1)
+	}
+	require.Greater(t, weeks[9][0].Load.Value.Milli, weeks[0][0].Load.Value.Milli)
+}
+
 // The ramp leads to the load that the estimate from another lift allows; later loads are
 // shares of what was found, with what they will be about.
 func TestGuided(t *testing.T) {

@@ -2,10 +2,13 @@ package schedule
 
 import "math/bits"
 
-const lap = 25_000 // work from hot to cold
+const (
+	lap       = 25_000 // work from hot to cold
+	staleLaps = 10     // without gain, then it ends
+)
 
 // heats are the temperatures at the start of a lap, about the cost of half a set.
-var heats = [...]int64{20, 40, 10}
+var heats = [...]int64{20, 80, 40, 10}
 
 // anneal walks at random from the best assignment and takes worse ones too, by less
 // and less, lap after lap. Being worse at a graver level has a price that adapts, so
@@ -13,14 +16,19 @@ var heats = [...]int64{20, 40, 10}
 // in order is kept. Ties at the level are decided in the same way by preference.
 func (s *search) anneal(level int, work int64) {
 	end := s.meter.used + work
-	for i := 0; len(s.pb.pairs) > 0 && !s.meter.done() && s.meter.used < end; i++ {
+	stale := 0
+	for i := 0; len(s.pb.pairs) > 0 && !s.meter.done() && s.meter.used < end && stale < staleLaps; i++ {
+		was := s.bestV
+		s.restart(s.best)
 		s.lap(1+level, heats[i%len(heats)], min(lap, end-s.meter.used))
+		if stale++; s.bestV != was {
+			stale = 0
+		}
 	}
 	s.restart(s.best)
 }
 
 func (s *search) lap(k int, hot, work int64) {
-	s.restart(s.best)
 	s.wall = 256
 	from := s.meter.used
 	for !s.meter.done() {

@@ -155,7 +155,7 @@ func TestBruteForce(t *testing.T) {
 			m := small(t, 10_000)
 			prior := randomPrior(t, m)
 			want := optimum(m, prior)
-			a, err := Solve(context.Background(), m, prior, 100_000)
+			a, err := Solve(context.Background(), m, prior, DefaultBudget)
 			ok, proven := Feasible(context.Background(), m, 0)
 			require.True(t, proven)
 			require.Equal(t, want != nil, ok)

@@ -1,13 +1,13 @@
 package schedule
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/phasewright/phasewright/engine/fault"
-	"github.com/phasewright/phasewright/engine/plan"
 )
 
 // Reasons of an Infeasible fault.
@@ -27,6 +27,9 @@ const unlimited = maxTicks * maxCandidates
 type wish struct {
 	path, reason                        string
 	pins, lifts, days, clashes, muscles []int
+	// counts and sums are days whose exercises and sets are limited, sessions are muscles
+	// whose sets of a session are.
+	counts, sums, sessions []int
 }
 
 // wishes lists the hard wishes, in the order in which leaving them out is tried:
@@ -43,15 +46,31 @@ func (m *Model) wishes() []wish {
 		return &list[len(list)-1]
 	}
 	for i, r := range m.Muscles {
-		if r.Path != "" && (r.MaxWeek > 0 || r.MaxSession > 0) {
+		if r.Path != "" && r.MaxWeek > 0 {
 			w := add(r.Path, ReasonLimit)
 			w.muscles = append(w.muscles, i)
+		}
+		if path := cmp.Or(r.SessionPath, r.Path); path != "" && r.MaxSession > 0 {
+			w := add(path, ReasonLimit)
+			w.sessions = append(w.sessions, i)
 		}
 	}
 	for i, k := range m.Clashes {
 		if k.Hard {
 			w := add(k.Path, ReasonRecovery)
 			w.clashes = append(w.clashes, i)
+		}
+	}
+	for i := range m.Days { // shared limits before the days' own minutes
+		if d := &m.Days[i]; d.SetsPath != "" {
+			w := add(d.SetsPath, ReasonLimit)
+			w.sums = append(w.sums, i)
+		}
+	}
+	for i := range m.Days {
+		if d := &m.Days[i]; d.ExercisesPath != "" {
+			w := add(d.ExercisesPath, ReasonLimit)
+			w.counts = append(w.counts, i)
 		}
 	}
 	for i := len(m.Days) - 1; i >= 0; i-- {
@@ -73,6 +92,27 @@ func (m *Model) wishes() []wish {
 	return list
 }
 
+// Without gives the model with what these paths of the request ask for left out: a pin, a
+// lift's sessions, a day's limits, recovery, a muscle's limit. Of wishes nothing stays, so
+// it is for questions of feasibility alone.
+func (m *Model) Without(paths ...string) *Model {
+	list := m.wishes()
+	out := make([]bool, len(list))
+	for i := range list {
+		out[i] = slices.Contains(paths, list[i].path)
+	}
+	return m.without(list, out)
+}
+
+// Wishes lists the paths of the request that ask for something hard, in no particular order.
+func (m *Model) Wishes() []string {
+	var out []string
+	for _, w := range m.wishes() {
+		out = append(out, w.path)
+	}
+	return out
+}
+
 // without gives the model with the wishes marked in out left out.
 func (m *Model) without(list []wish, out []bool) *Model {
 	r := *m
@@ -83,7 +123,20 @@ func (m *Model) without(list []wish, out []bool) *Model {
 			continue
 		}
 		for _, j := range w.days {
-			r.Days[j].Capacity, r.Days[j].MaxExercises, r.Days[j].MaxSets = unlimited, maxCandidates, maxCandidates*maxHi
+			x := &r.Days[j]
+			x.Capacity = unlimited
+			if x.ExercisesPath == "" {
+				x.MaxExercises = maxCandidates
+			}
+			if x.SetsPath == "" {
+				x.MaxSets = maxCandidates * maxHi
+			}
+		}
+		for _, j := range w.counts {
+			r.Days[j].MaxExercises = maxCandidates
+		}
+		for _, j := range w.sums {
+			r.Days[j].MaxSets = maxCandidates * maxHi
 		}
 		for _, j := range w.pins {
 			r.Candidates[j].MinDays = 0
@@ -93,7 +146,10 @@ func (m *Model) without(list []wish, out []bool) *Model {
 			r.Lifts[j].MinDays = 0
 		}
 		for _, j := range w.muscles {
-			r.Muscles[j].MaxWeek, r.Muscles[j].MaxSession = 0, 0
+			r.Muscles[j].MaxWeek = 0
+		}
+		for _, j := range w.sessions {
+			r.Muscles[j].MaxSession = 0
 		}
 		for _, j := range w.clashes {
 			r.Clashes[j].Hard = false
@@ -149,43 +205,79 @@ func unproven(work int64) error {
 // sentence says what a wish needs or allows, in numbers.
 func (m *Model) sentence(w *wish) string {
 	var parts []string
+	say := func(format string, args ...any) { parts = append(parts, fmt.Sprintf(format, args...)) }
 	for _, c := range w.pins {
 		x := &m.Candidates[c]
-		s := m.need(x.ID, x.MinDays, "day", func(i int) bool { return i == c })
-		if x.MinSets > 0 {
-			s += fmt.Sprintf(", with at least %d sets a week", x.MinSets)
+		if x.MinSets == 0 && slices.ContainsFunc(w.lifts, func(l int) bool { return int(x.Lift) == l && m.Lifts[l].MinDays > x.MinDays }) {
+			continue // said of the lift
 		}
-		parts = append(parts, s)
+		most := ""
+		if x.MinSets > 0 {
+			most = fmt.Sprintf(", at least %s a week,", counted(x.MinSets, "set"))
+		}
+		parts = append(parts, m.need(x.name(), most, x.MinDays, func(i int) bool { return i == c }))
 	}
 	for _, l := range w.lifts {
 		x := &m.Lifts[l]
-		parts = append(parts, m.need(x.ID, x.MinDays, "session a week", func(i int) bool { return int(m.Candidates[i].Lift) == l }))
+		mine := func(i int) bool { return int(m.Candidates[i].Lift) == l }
+		if i := slices.IndexFunc(w.pins, mine); i >= 0 && m.Candidates[w.pins[i]].MinDays >= x.MinDays {
+			continue // said of the pin
+		}
+		name := x.ID
+		for i := range m.Candidates {
+			if mine(i) {
+				name = m.Candidates[i].name()
+				break
+			}
+		}
+		parts = append(parts, m.need(name, "", x.MinDays, mine))
 	}
 	for _, d := range w.days {
 		x := &m.Days[d]
-		parts = append(parts, fmt.Sprintf("%s has %s for exercises, at most %d of them and %d sets",
-			m.dayName(d), minutes(x.Capacity), x.MaxExercises, x.MaxSets))
+		says := fmt.Sprintf("%s has %s for exercises", m.dayName(d), minutes(x.Capacity))
+		if x.ExercisesPath == "" {
+			says += fmt.Sprintf(", at most %d of them", x.MaxExercises)
+		}
+		if x.SetsPath == "" {
+			says += fmt.Sprintf(", at most %s", counted(x.MaxSets, "set"))
+		}
+		parts = append(parts, says)
+	}
+	if len(w.counts) > 0 {
+		say("a session may have at most %s", counted(m.Days[w.counts[0]].MaxExercises, "exercise"))
+	}
+	if len(w.sums) > 0 {
+		say("a session may have at most %s", counted(m.Days[w.sums[0]].MaxSets, "set"))
 	}
 	for _, k := range w.clashes {
 		x := &m.Clashes[k]
-		parts = append(parts, fmt.Sprintf("%s may get more than %s direct sets on only one of %s and %s",
-			x.Muscle, plan.HalfSets(x.Cap/2*2), m.dayName(int(x.A)), m.dayName(int(x.B))))
+		if x.Cap < 2 {
+			say("%s may be trained directly on only one of %s and %s", x.Muscle, m.dayName(int(x.A)), m.dayName(int(x.B)))
+			continue
+		}
+		say("%s may get more than %s on only one of %s and %s", x.Muscle, counted(int32(x.Cap/2), "direct set"), m.dayName(int(x.A)), m.dayName(int(x.B)))
 	}
 	for _, i := range w.muscles {
+		say("%s may get at most %s sets a week", m.Muscles[i].Muscle, m.Muscles[i].MaxWeek)
+	}
+	for n, i := range w.sessions {
 		x := &m.Muscles[i]
-		if x.MaxWeek > 0 {
-			parts = append(parts, fmt.Sprintf("%s may get at most %s sets a week", x.Muscle, x.MaxWeek))
+		if same := func(j int) bool { return m.Muscles[j].MaxSession == x.MaxSession }; len(w.sessions) > 2 && !slices.ContainsFunc(w.sessions, func(j int) bool { return !same(j) }) {
+			if n == 0 {
+				say("a session may have at most %s for a muscle", counted(int32(x.MaxSession/2), "direct set"))
+			}
+			continue
 		}
-		if x.MaxSession > 0 {
-			parts = append(parts, fmt.Sprintf("%s may get at most %s direct sets a session", x.Muscle, x.MaxSession))
-		}
+		say("%s may get at most %s a session", x.Muscle, counted(int32(x.MaxSession/2), "direct set"))
 	}
 	return strings.Join(parts, "; ")
 }
 
-// need says how much time so many days of any of some candidates take at least.
-func (m *Model) need(id string, times int32, unit string, which func(int) bool) string {
-	least, days := int32(-1), 0
+// need says on how many days any of some candidates has to be, how long it takes there
+// at least, and which days allow it.
+func (m *Model) need(name, most string, times int32, which func(int) bool) string {
+	least := int32(-1)
+	var days []string
 	for d := range m.Days {
 		here := false
 		for c := range m.Candidates {
@@ -197,26 +289,48 @@ func (m *Model) need(id string, times int32, unit string, which func(int) bool) 
 			}
 		}
 		if here {
-			days++
+			days = append(days, m.dayName(d))
 		}
 	}
-	what := fmt.Sprintf("%s on %d %s", id, times, plural(unit, times))
-	if unit != "day" {
-		what = fmt.Sprintf("%s in %d %s", id, times, plural(unit, times))
+	says := fmt.Sprintf("%s has to be%s in %s", name, most, counted(times, "session"))
+	if times == 1 && len(days) == len(m.Days) {
+		return says + fmt.Sprintf(" and takes %s at least", minutes(least))
 	}
-	if least < 0 {
-		return what + ", but none of the days allows it"
+	switch n := int32(len(days)); {
+	case n == 0:
+		return says + ", and no day allows it"
+	case n < times:
+		return says + fmt.Sprintf(", and only %s %s it", andList(days), map[bool]string{true: "allows", false: "allow"}[n == 1])
+	case n == 1:
+		return fmt.Sprintf("%s has to be%s on %s and takes %s at least", name, most, days[0], minutes(least))
+	case n == times && n > 2 && len(days) == len(m.Days):
+		return fmt.Sprintf("%s has to be%s on each of the %d days and takes %s at least each time", name, most, n, minutes(least))
+	case n == times:
+		return fmt.Sprintf("%s has to be%s on %s and takes %s at least each time", name, most, andList(days), minutes(least))
+	default:
+		return says + fmt.Sprintf(" on %s and takes %s at least each time", orList(days), minutes(least))
 	}
-	return fmt.Sprintf("%s needs %d × %s at least, and %d of %d %s it", what, times, minutes(least), days, len(m.Days),
-		map[bool]string{true: "days allows", false: "days allow"}[days == 1])
 }
 
-func plural(unit string, n int32) string {
-	if n == 1 {
-		return unit
+func (c *Candidate) name() string { return cmp.Or(c.Name, c.ID) }
+
+func andList(list []string) string { return joined(list, " and ") }
+func orList(list []string) string  { return joined(list, " or ") }
+
+func joined(list []string, last string) string {
+	n := len(list)
+	if n < 2 {
+		return strings.Join(list, "")
 	}
-	first, rest, _ := strings.Cut(unit, " ")
-	return strings.TrimSpace(first + "s " + rest)
+	return strings.Join(list[:n-1], ", ") + last + list[n-1]
+}
+
+// counted puts a number before a noun.
+func counted(n int32, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
 }
 
 func (m *Model) dayName(d int) string {

@@ -56,26 +56,54 @@
 //
 // # Method
 //
-// A greedy start (most gain a tick), local search (sets up and down; exercises added,
-// removed, moved, swapped, replaced; one out and one in; two out and one in), then
-// random walks from hot to cold at each level that is not proven, with a fixed random
-// sequence. Every trial is one incremental update and one comparison.
+// A greedy start (most gain a tick) and local search (sets up and down; exercises added,
+// removed, moved, swapped, replaced; one out and one in; two out and one in) give the
+// first incumbent. Every trial is one incremental update and one comparison.
 //
-// The lower bound of levels 1 and 2 is Lagrangian: every row (weekly half sets of a
-// muscle, direct ones, sets of a lift) gets a price; then each row chooses its supply
-// alone (a minimum of a convex table) and each day fills its minutes alone at those
-// prices (an exact knapsack over ticks, one of a variant at most). The sum bounds
-// every assignment from below whatever the prices are; integer subgradient steps
-// raise it. This is as strong as the relaxation that mixes whole-day patterns. As
-// the levels are integers, it is rounded up.
+// Every level is then solved by branch and bound over a collapsed program (collapsed.go,
+// limits.go, later.go): days are put into classes, and a whole column n(c, g, s) says on
+// how many days of class g exercise c has s sets. Its rows are the minutes and places of
+// the classes, what is mandatory, the levels before it held at their values, and for every
+// muscle, lift and movement: supply + misses >= aim. Supplies come in steps, what pins
+// bring and then the common divisor of what other sets give, and the cost between two
+// steps is a line, so a miss is a column for each step. A soft clash has a column for its
+// excess, which branching ties to one or the other of its two days. The costs of level 4
+// are columns too, but for what is rounded up. Seldom broken rows join when they are
+// broken. Whatever meets the problem's limits meets these, at no more than its cost, so a
+// bound of the program is one of the level. Levels 1 and 2 are tried twice: with all days
+// that come as often in one class (their minutes together, each exercise as on its
+// briefest day; a small program whose bound is often enough), and with interchangeable
+// days alone together. From level 3 on every day is a class.
 //
-// Then depth-first search over pairs, day by day, one pass per level with the levels
-// before it fixed at their proven values. A node is cut where the knapsack tables, or
-// the rows with all that could still be added, or what is already spent (levels 3 to
-// 5 only grow) can't beat the incumbent; interchangeable days are kept in order. A
-// pass that ends proves its level. The budget counts trials, nodes and knapsack
-// cells, never time, so the answer is the same on every machine; what is not proven
-// when it is spent is reported as such with its bound.
+// A dual simplex in floating point (simplex.go, basis.go) proposes prices of the rows; the
+// bound they prove is computed in integers (linear.floor), as any prices prove one: each
+// column's cost less its worth at the prices is least at an end of its box. No float
+// claims anything, and products are rounded one by one, so that all machines take the
+// same way. Gomory cuts (gomory.go) raise the first node's bound; their multipliers are
+// rounded first, and what follows is exact. A column whose reduced cost at the first node
+// is more than the gap stays where it is. A node is split by a sum that must be whole
+// (split.go): days or sets of exercises that count for the same, over the window, over a
+// class, then of a single exercise; which one, a few pivots of both halves and what splits
+// before it brought decide. Where all are whole, place.go puts them onto the days of each
+// class depth first, interchangeable days in order, and what results is judged as any
+// assignment is. Now and then the values of a node are rounded and improved by local
+// search. The node with the least bound goes first, so what is open when the work is
+// spent still gives a bound. Values lie on a grid (a divisor of all costs), to which
+// bounds are rounded up.
+//
+// What a first attempt does not prove gets random walks from hot to cold, with a fixed
+// random sequence, and a second share of branch and bound from the better incumbent; at
+// levels 2 and 4 also the program again with all but one or two days fixed (hood.go).
+// Where the gap at level 4 is wide, walks and fixed days take that second share. Levels
+// behind one without proof are improved in the same way, and claim nothing.
+//
+// A depth-first search over pairs, day by day, with the levels before it fixed at their
+// proven values, tries what is open (exact.go); it ends on models small enough. A node is
+// cut where the rows with all that could still be added, or what is already spent (levels
+// 3 to 5 only grow) can't beat the incumbent; interchangeable days are kept in order. A
+// pass that ends proves its level. The budget counts trials, nodes and pivots by their
+// size, never time, so the answer is the same on every machine; what is not proven when
+// it is spent is reported as such with its bound.
 //
 // A conflict is found by deletion: each wish is left out in turn, and stays out while
 // the others clash without it. The searches behind it look only at the candidates

@@ -10,11 +10,8 @@ type exact struct {
 	room  [][]int64 // by index and row: most supply that may still be added
 	prior []int64   // by index: pairs of the prior from there on
 	twin  []int     // by day: the interchangeable day before it, or -1
-	bound [2]*bounder
-	ahead [2][]int64 // by day: most worth of all later days
-	spent [2]int64   // worth of what is decided
-	level int        // that is minimised
-	opt   value      // proven values of the levels before it
+	level int       // that is minimised
+	opt   value     // proven values of the levels before it
 	best  []int32
 	bestV value
 }
@@ -23,7 +20,7 @@ func newExact(pb *problem, mt *meter, best []int32, bestV value) *exact {
 	x := &exact{pb: pb, st: newState(pb), meter: mt, best: best, bestV: bestV}
 	n := 0
 	for d := range pb.D {
-		o, _ := pb.column(d)
+		o := pb.column(d)
 		x.order = append(x.order, o)
 		x.start = append(x.start, n)
 		n += len(o)
@@ -60,6 +57,19 @@ func newExact(pb *problem, mt *meter, best []int32, bestV value) *exact {
 	return x
 }
 
+// column lists the pairs of a day, candidates of a variant side by side.
+func (pb *problem) column(d int) []int32 {
+	var order []int32
+	for v := -1; v < pb.nvar; v++ {
+		for c := range pb.C {
+			if p := c*pb.D + d; pb.allowed[p] && int(pb.variant[c]) == v {
+				order = append(order, int32(p))
+			}
+		}
+	}
+	return order
+}
+
 // interchangeable reports two days that differ in nothing but their place.
 func (pb *problem) interchangeable(d, e int) bool {
 	a, b := pb.m.Days[d], pb.m.Days[e]
@@ -81,18 +91,9 @@ func (pb *problem) interchangeable(d, e int) bool {
 	return true
 }
 
-// use takes a bounder's tables, at their final prices, for level 0 or 1.
-func (x *exact) use(level int, b *bounder) {
-	x.bound[level] = b
-	x.ahead[level] = make([]int64, x.pb.D+1)
-	for d := x.pb.D - 1; d >= 0; d-- {
-		x.ahead[level][d] = x.ahead[level][d+1] + b.best[d][0][b.cap[d]]
-	}
-}
-
 // root is the bound of a level before anything is decided.
 func (x *exact) root(level int) int64 {
-	x.opt, x.spent = x.bestV, [2]int64{}
+	x.opt = x.bestV
 	return x.lower(level, 0, 0)
 }
 
@@ -141,13 +142,6 @@ func (x *exact) lower(level, d, i int) int64 {
 			}
 			v += t.at(level, to) - t.at(level, s)
 		}
-	}
-	if b := x.bound[level]; b != nil {
-		w := b.base - x.spent[level]
-		if d < pb.D {
-			w -= x.ahead[level][d+1] + b.best[d][i][max(0, b.cap[d]-st.time[d])]
-		}
-		v = max(v, ceilDiv(w, priceScale)-b.mix[0]*x.opt[1]*int64(level))
 	}
 	return v
 }
@@ -199,18 +193,9 @@ func (x *exact) node(d, i int, tied bool) bool {
 				break
 			}
 		}
-		was := x.spent
 		st.set(p, v)
-		if v > 0 {
-			for l, b := range x.bound {
-				if b != nil {
-					x.spent[l] += b.gain[p]*int64(v) - b.perEx[d]
-				}
-			}
-		}
 		ok := st.over > 0 || x.node(d, i+1, tied && v == top)
 		over := st.over > 0
-		x.spent = was
 		if !ok {
 			return false
 		}

@@ -32,11 +32,15 @@ type Day struct {
 	MaxExercises int32
 	MinExercises int32 // soft: fewer is a miss of the last level
 	MaxSets      int32
+	// Paths of the request where MaxExercises and MaxSets came from; empty: Path too.
+	ExercisesPath string `json:",omitempty"`
+	SetsPath      string `json:",omitempty"`
 }
 
 // Candidate is an exercise that may be chosen.
 type Candidate struct {
 	ID      string
+	Name    string `json:",omitempty"` // for sentences; empty: the ID stands for it
 	Path    string // of the request where a pin or goal brought it in, else empty
 	Variant string // near-copies share it; two of one variant never share a day
 	Pattern plan.Pattern
@@ -70,7 +74,8 @@ type Muscle struct {
 	MaxSession   plan.HalfSets // hard, direct sets; 0: none
 	Weight       int32         // of a miss, 1 to 9
 	PrioritySoft bool          // wanted by a goal: level 1 rather than level 2
-	Path         string        // of the request where MaxWeek or MaxSession came from, else empty
+	Path         string        // of the request where MaxWeek came from, else empty
+	SessionPath  string        `json:",omitempty"` // where MaxSession came from; empty: Path too
 }
 
 // Pattern wants weekly sets of a movement, by any exercise of its patterns: muscles

@@ -41,9 +41,10 @@ type term struct{ row, coef int32 }
 // row is a weekly quantity with its costs, tables by supply in the window, and a hard
 // maximum (-1: none). Costs are of levels 1, 2 and, for what is above the aim, 4.
 type row struct {
-	cost [3][]int64
+	cost [][3]int64
 	best [2]int32 // where the table is least
 	max  int64
+	aim  int64 // weekly, beyond which level 4 counts; 0: none
 }
 
 // side says that a candidate counts for one side of a balance.
@@ -148,17 +149,18 @@ func (pb *problem) compileRows() {
 			w1, w2 = 0, restFactor*w1
 		}
 		aim := int64(r.Wanted)
-		total.cost[0] = pb.table(func(s int64) int64 {
+		pb.fill(&total, 0, func(s int64) int64 {
 			return floorCost*pb.convex(int64(r.Floor), s) + w1*pb.convex(aim, s)
 		})
-		total.cost[1] = pb.table(func(s int64) int64 { return w2 * pb.convex(aim, s) })
-		total.cost[2] = pb.table(func(s int64) int64 { return pb.beyond(aim, s) })
+		pb.fill(&total, 1, func(s int64) int64 { return w2 * pb.convex(aim, s) })
+		total.aim = aim
+		pb.fill(&total, 2, func(s int64) int64 { return pb.beyond(aim, s) })
 		pb.addRow(total, func(c *Candidate) int32 { return int32(c.Involve[r.Muscle]) })
 		if r.DirectWanted > 0 {
 			direct := row{max: -1}
 			aim := int64(r.DirectWanted)
-			direct.cost[0] = pb.table(func(s int64) int64 { return w1 * pb.convex(aim, s) })
-			direct.cost[1] = pb.table(func(s int64) int64 { return w2 * pb.convex(aim, s) })
+			pb.fill(&direct, 0, func(s int64) int64 { return w1 * pb.convex(aim, s) })
+			pb.fill(&direct, 1, func(s int64) int64 { return w2 * pb.convex(aim, s) })
 			pb.addRow(direct, func(c *Candidate) int32 {
 				if c.Involve[r.Muscle] == 2 {
 					return 2
@@ -173,8 +175,9 @@ func (pb *problem) compileRows() {
 		}
 		lift := row{max: -1}
 		aim, w := 2*int64(m.Lifts[l].Wanted), int64(m.Lifts[l].Weight)
-		lift.cost[0] = pb.table(func(s int64) int64 { return w * pb.convex(aim, s) })
-		lift.cost[2] = pb.table(func(s int64) int64 { return pb.beyond(aim, s) })
+		pb.fill(&lift, 0, func(s int64) int64 { return w * pb.convex(aim, s) })
+		lift.aim = aim
+		pb.fill(&lift, 2, func(s int64) int64 { return pb.beyond(aim, s) })
 		pb.addRow(lift, func(c *Candidate) int32 {
 			if c.Lift == int32(l) {
 				return 2
@@ -189,7 +192,7 @@ func (pb *problem) compilePatterns() {
 	for i := range pb.m.Patterns {
 		w := &pb.m.Patterns[i]
 		r := row{max: -1}
-		r.cost[1] = pb.table(func(s int64) int64 { return restFactor * int64(w.Weight) * pb.convex(2*int64(w.Wanted), s) })
+		pb.fill(&r, 1, func(s int64) int64 { return restFactor * int64(w.Weight) * pb.convex(2*int64(w.Wanted), s) })
 		pb.addRow(r, func(c *Candidate) int32 {
 			if slices.Contains(w.Any, c.Pattern) {
 				return 2
@@ -201,8 +204,8 @@ func (pb *problem) compilePatterns() {
 
 func (pb *problem) addRow(r row, coef func(*Candidate) int32) {
 	for level := range r.best {
-		for s, v := range r.cost[level] {
-			if v < r.cost[level][r.best[level]] {
+		for s := range r.cost {
+			if r.cost[s][level] < r.cost[r.best[level]][level] {
 				r.best[level] = int32(s)
 			}
 		}
@@ -216,12 +219,14 @@ func (pb *problem) addRow(r row, coef func(*Candidate) int32) {
 	}
 }
 
-func (pb *problem) table(f func(int64) int64) []int64 {
-	t := make([]int64, pb.most+1)
-	for s := range t {
-		t[s] = f(int64(s))
+// fill makes the table of one cost of a row.
+func (pb *problem) fill(r *row, level int, f func(int64) int64) {
+	if r.cost == nil {
+		r.cost = make([][3]int64, pb.most+1)
 	}
-	return t
+	for s := range r.cost {
+		r.cost[s][level] = f(int64(s))
+	}
 }
 
 // convex is the cost of supply s against a weekly aim.

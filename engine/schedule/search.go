@@ -38,7 +38,7 @@ func (s *search) next(n int) int {
 	s.rng ^= s.rng << 13
 	s.rng ^= s.rng >> 7
 	s.rng ^= s.rng << 17
-	return int(s.rng>>33) % n
+	return int(uint32(s.rng>>33) % uint32(n)) // 32 bits divide faster
 }
 
 // apply makes the changes in mv; undo takes them back.

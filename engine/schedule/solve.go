@@ -2,13 +2,13 @@ package schedule
 
 import (
 	"context"
-	"math"
 
 	"github.com/phasewright/phasewright/engine/fault"
 )
 
-// DefaultBudget is the work for a week of ordinary size: some tens of milliseconds.
-const DefaultBudget = 400_000
+// DefaultBudget is the work for a week of ordinary size: some milliseconds where all is
+// proven early, some hundreds where it is not.
+const DefaultBudget = 500_000
 
 // Solve gives the best assignment of a model under the objective in the package
 // comment. budget is work (trials, nodes), never time; 0 or less means DefaultBudget.
@@ -48,8 +48,9 @@ type solver struct {
 	mt     *meter
 	budget int64
 	ls     *search
+	x      *exact
 	bound  [LevelCount]int64
-	proven [LevelCount]bool
+	open   int // the first level without proof
 }
 
 // stage gives the next stage at most n units of work.
@@ -113,102 +114,127 @@ func (s *solver) rescue() error {
 	return nil
 }
 
-// mixes are tried as weights of level 1 in the bound of level 2.
-var mixes = [...]int64{4, 1}
+// shares of the budget of branch and bound by level, in 64ths: a first attempt at the
+// program of merged days and at the other, and a second where the first left a gap.
+var shares = [LevelCount][2][2]int64{{{3, 4}, {24, 12}}, {{3, 4}, {26, 14}}, {{0, 4}, {0, 12}}, {{0, 12}, {0, 8}}, {{0, 8}, {0, 0}}}
 
-// Shares of the budget, in sixteenths.
 const (
-	shareTrial  = 1 // a first attempt at a proof
-	shareBound  = 2
-	shareAnneal = 3
+	shareWalk  = 4 // in 64ths
+	shareExact = 4 // of the search over pairs
+	// fewPairs is how many a model may have for the search over pairs to get what is left.
+	fewPairs = 60
+	// narrow is the part of a value that a gap at level 4 may be for a second attempt.
+	narrow = 16
 )
 
-// levels improves, bounds and proves the levels, gravest first: bound, a short
-// attempt at a proof, the random walk, the bound again, and what is left at the end
-// for a longer attempt at the first proof that is missing.
+// levels improves, bounds and proves the levels, gravest first.
 func (s *solver) levels() {
-	x := newExact(s.pb, s.mt, s.ls.best, s.ls.bestV)
-	open := LevelCount // the first level without proof
+	s.open = LevelCount
 	for level := range LevelCount {
-		if open == LevelCount && !s.proof(x, level, s.budget*shareTrial/16) {
-			open = level
-		}
-		if open < LevelCount && level != LevelStability && level != LevelSimplicity && !s.met(level) {
-			work := s.budget * shareAnneal / 16
-			if level == LevelPreference {
-				work = (s.budget - s.mt.used) * 5 / 8
-			}
-			s.stage(work)
-			s.ls.anneal(level, work)
-			s.stage(s.budget / 32)
-			s.ls.climb(level == LevelPreference)
-			s.ls.keep()
-			x.bestV = s.ls.bestV
-		}
-		if open == level && s.met(level) {
-			s.proven[level], open = true, LevelCount
-		}
+		s.linear(level)
 		if s.mt.canceled {
 			return
 		}
+		if s.open == LevelCount && !s.exact(level, s.budget*shareExact/64) {
+			s.open = level
+		}
 	}
-	for level := open; level < LevelCount && !s.mt.canceled; level++ {
-		if !s.proof(x, level, s.budget) {
+	for level := s.open; level < LevelCount && len(s.pb.pairs) <= fewPairs && !s.mt.canceled; level++ {
+		if !s.exact(level, s.budget) {
 			return
 		}
 	}
+}
+
+// linear proves a level by branch and bound, as far as the work goes: over all days that
+// come as often together, then over interchangeable ones; first a little of each, then a
+// random walk, and more of each from a better incumbent. Below a level without proof it
+// still improves, but claims no bound.
+func (s *solver) linear(level int) {
+	switch {
+	case level == LevelStability && s.pb.prior == nil, s.met(level) && s.open == LevelCount:
+		return
+	case len(s.pb.pairs) == 0:
+		return
+	}
+	claim := s.open == LevelCount
+	var programs [2]*branch
+	for round := range 2 {
+		for i, share := range shares[level][round] {
+			if share == 0 {
+				continue
+			}
+			if programs[i] == nil {
+				k := s.pb.collapse(level, &s.ls.bestV, i == 0)
+				if i == 1 && programs[0] != nil && len(k.days) == len(programs[0].k.days) {
+					continue
+				}
+				programs[i] = newBranch(k, s.ls)
+			}
+			s.stage(s.budget * share / 64)
+			bound, proven := programs[i].search()
+			if claim {
+				s.bound[level] = max(s.bound[level], bound)
+			}
+			if proven || s.met(level) || s.mt.canceled {
+				return
+			}
+		}
+		if round == 0 {
+			s.walk(level)
+			switch level {
+			case LevelRest:
+				s.hood(level, s.budget*8/64)
+			case LevelPreference:
+				s.hood(level, (s.budget-s.mt.used)*3/4)
+			}
+		}
+		if level == LevelPreference && narrow*(s.ls.bestV[1+level]-s.bound[level]) > s.ls.bestV[1+level] {
+			s.walk(level)
+			s.hood(level, (s.budget-s.mt.used)*3/4)
+			return
+		}
+	}
+}
+
+// walk improves a level at random; the last level that has it gets most of what is left.
+func (s *solver) walk(level int) {
+	work := s.budget * shareWalk / 64
+	switch level {
+	case LevelGoals, LevelRest:
+		work *= 2
+	case LevelPreference:
+		work = (s.budget - s.mt.used) / 2
+	case LevelSimplicity:
+		return
+	}
+	s.stage(work)
+	s.ls.anneal(level, work)
+	s.stage(s.budget / 32)
+	s.ls.climb(level == LevelPreference)
+	s.ls.keep()
 }
 
 // met reports that the value is at the bound.
 func (s *solver) met(level int) bool { return s.ls.bestV[1+level] == s.bound[level] }
 
-// proof bounds a level, those before it being proven, and searches for its proof.
-func (s *solver) proof(x *exact, level int, work int64) bool {
-	s.bound[level] = max(s.bound[level], x.root(level))
-	if level <= LevelRest && x.bound[level] == nil && !s.met(level) {
-		s.stage(s.budget * shareBound / 16)
-		s.price(x, level)
-		s.bound[level] = max(s.bound[level], x.root(level))
+// exact proves a level, those before it being proven, by the search over pairs.
+func (s *solver) exact(level int, work int64) bool {
+	if s.met(level) {
+		return true
 	}
+	if s.x == nil {
+		s.x = newExact(s.pb, s.mt, s.ls.best, s.ls.bestV)
+	}
+	s.x.bestV = s.ls.bestV
+	s.bound[level] = max(s.bound[level], s.x.root(level))
 	s.stage(work)
-	ended := x.prove(level)
-	s.ls.bestV = x.bestV
-	if !ended {
-		return false
+	ended := s.x.prove(level)
+	s.ls.bestV = s.x.bestV
+	if ended {
+		s.bound[level] = s.ls.bestV[1+level]
 	}
-	s.bound[level], s.proven[level] = x.bestV[1+level], true
-	return true
-}
-
-// price finds prices for the bound of a level.
-func (s *solver) price(x *exact, level int) {
-	b := newBounder(s.pb, s.mt)
-	if b == nil {
-		return
-	}
-	st := newState(s.pb)
-	st.load(s.ls.best)
-	if level == LevelGoals {
-		b.start([2]int64{1, 0}, st.supply, math.MaxInt64)
-		b.raise(x.bestV[1], 300)
-		x.use(level, b)
-		return
-	}
-	for _, mu := range mixes {
-		b.start([2]int64{mu, 1}, st.supply, x.bestV[1])
-		b.raise(x.bestV[2]+mu*x.bestV[1], 300)
-		was := x.bound[level]
-		x.use(level, b)
-		if v := x.root(level); was != nil && v <= s.bound[level] {
-			x.use(level, was)
-			continue
-		} else {
-			s.bound[level] = max(s.bound[level], v)
-		}
-		if b = newBounder(s.pb, s.mt); b == nil {
-			return
-		}
-	}
+	return ended
 }
 
 // settle lets the seed decide among equals: it moves to neighbours of equal value

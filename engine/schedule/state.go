@@ -18,6 +18,7 @@ type state struct {
 	pb     *problem
 	sets   []int32
 	time   []int32
+	full   []int64 // cost of its fullness
 	count  []int32 // exercises by day
 	total  []int32 // sets by day
 	vars   []int32 // variant*D + day
@@ -41,7 +42,7 @@ type state struct {
 func newState(pb *problem) *state {
 	n := pb.C * pb.D
 	s := &state{
-		pb: pb, sets: make([]int32, n), time: make([]int32, pb.D), count: make([]int32, pb.D), total: make([]int32, pb.D),
+		pb: pb, sets: make([]int32, n), time: make([]int32, pb.D), full: make([]int64, pb.D), count: make([]int32, pb.D), total: make([]int32, pb.D),
 		vars: make([]int32, pb.nvar*pb.D), dups: make([]int32, pb.ndup*pb.D), days: make([]int32, pb.C),
 		window: make([]int64, pb.C), supply: make([]int64, len(pb.rows)), direct: make([]int32, len(pb.muscles)*pb.D),
 		left: make([]int64, len(pb.m.Balances)), right: make([]int64, len(pb.m.Balances)),
@@ -71,15 +72,11 @@ func newState(pb *problem) *state {
 }
 
 // at is the cost of a supply; beyond the table a hard limit is exceeded anyway.
-func (r *row) at(level int, s int64) int64 {
-	t := r.cost[level]
-	if len(t) == 0 {
-		return 0
-	}
-	if s >= int64(len(t)) {
-		s = int64(len(t)) - 1
-	}
-	return t[s]
+func (r *row) at(level int, s int64) int64 { return r.costs(s)[level] }
+
+// costs are the three costs of a supply, which lie side by side.
+func (r *row) costs(s int64) *[3]int64 {
+	return &r.cost[min(s, int64(len(r.cost))-1)]
 }
 
 // unmet is what a candidate lacks of its minima.
@@ -106,7 +103,8 @@ func (s *state) set(p int, v int32) {
 		return
 	}
 	pb := s.pb
-	c, d := p/pb.D, p%pb.D
+	c := int(uint32(p) / uint32(pb.D)) // 32 bits divide faster
+	d := p - c*pb.D
 	x, day := &pb.m.Candidates[c], &pb.m.Days[d]
 	s.sets[p] = v
 	dv := v - old
@@ -118,8 +116,10 @@ func (s *state) set(p int, v int32) {
 		turn, ticks = -1, ticks-pb.fixed[p]
 	}
 	s.over += exceeds(s.time[d]+ticks, day.Capacity) - exceeds(s.time[d], day.Capacity)
-	s.val[1+LevelPreference] += fullness(s.time[d]+ticks, day.Capacity) - fullness(s.time[d], day.Capacity)
 	s.time[d] += ticks
+	full := fullness(s.time[d], day.Capacity)
+	s.val[1+LevelPreference] += full - s.full[d]
+	s.full[d] = full
 	s.over += exceeds(s.total[d]+dv, day.MaxSets) - exceeds(s.total[d], day.MaxSets)
 	s.total[d] += dv
 
@@ -145,9 +145,10 @@ func (s *state) set(p int, v int32) {
 		was := s.supply[t.row]
 		now := was + window*int64(t.coef)
 		s.supply[t.row] = now
-		s.val[1] += r.at(0, now) - r.at(0, was)
-		s.val[2] += r.at(1, now) - r.at(1, was)
-		s.val[1+LevelPreference] += r.at(2, now) - r.at(2, was)
+		to, from := r.costs(now), r.costs(was)
+		s.val[1+LevelGoals] += to[0] - from[0]
+		s.val[1+LevelRest] += to[1] - from[1]
+		s.val[1+LevelPreference] += to[2] - from[2]
 		if r.max >= 0 {
 			if was > r.max {
 				s.over--

@@ -26,6 +26,8 @@ type table struct {
 const (
 	fields = 4
 	noEnd  = 50 // the most repetitions of an outline
+
+	mostSteps = 10 // with the largest step as far as an outline may go
 )
 
 var tables = [...]table{
@@ -62,7 +64,7 @@ func (t *table) params() []plan.ParamSpec {
 		lowest = tableBefore(t).upTo + 1
 	}
 	of := fmt.Sprintf(" where a session aims at %d to %d repetitions maximum", lowest, t.upTo)
-	const form = " Four whole numbers a band, bands rising and apart: repetitions from, repetitions to, steps from, steps to; 50 repetitions stand for all above."
+	const form = " Four whole numbers a band, bands rising and apart: repetitions from, repetitions to, steps from, steps to, at most 10 either way; 50 repetitions stand for all above."
 	move := build.List(t.name(tableName), -20, noEnd, "repetitions and steps",
 		"How the repetitions of the set at the maximum move the load of the next set"+of+"."+form, source)
 	move.Default.List = slices.Clone(t.move)
@@ -120,6 +122,8 @@ func wrong(list []int32) string {
 			return fmt.Sprintf("has the repetitions %d to %d in band %d; rising ones from %d up are right", b[0], b[1], i/fields+1, least)
 		case b[2] > b[3]:
 			return fmt.Sprintf("moves by %d to %d steps in band %d; the lower one comes first", b[2], b[3], i/fields+1)
+		case b[2] < -mostSteps || b[3] > mostSteps:
+			return fmt.Sprintf("moves by %d to %d steps in band %d; at most %d either way are possible", b[2], b[3], i/fields+1, mostSteps)
 		}
 		least = b[1] + 1
 	}

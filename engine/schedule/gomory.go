@@ -1,0 +1,190 @@
+package schedule
+
+import (
+	"math"
+	"slices"
+)
+
+// Grids of the cuts: of the multipliers of rows, and of the coefficients that result.
+const (
+	ratioBits = 24
+	cutBits   = 12
+)
+
+// cut derives a Gomory mixed-integer cut from the basic variable in row k of the basis.
+// Every column and, with whole coefficients, every activity is whole. For any whole
+// multipliers m of the rows, sum of m(i) (A x - activity)(i) = 0 holds; with each
+// variable counted from one end of its box, t >= 0, that is
+//
+//	sum of g t = b, all over 2^24, and so   sum of h t >= 1
+//
+// with h = f/f0 where the fraction f of g is at most that of b, f0, else (1-f)/(1-f0).
+// Rounding h up keeps it true, as does a smaller right side by what a left out term
+// may be at most. So the multipliers, taken from the inverse, may be as inexact as they
+// are: the cut is valid, only weaker. rlo and rup are limits of rows that always hold.
+func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
+	const Q = 1 << ratioBits
+	l := s.l
+	mult := make([]int64, s.m)
+	for i, r := range s.inverse[k][:s.m] {
+		r = float64(float64(r*s.scale[i]) * Q)
+		if math.Abs(r) > 1<<44 {
+			return nil, 0, false
+		}
+		mult[i] = -int64(math.Round(r))
+	}
+	g := make([]int64, s.n)
+	size := 0.0
+	for i, m := range mult {
+		if m == 0 {
+			continue
+		}
+		if s.mixed(l.rows[i]) {
+			return nil, 0, false
+		}
+		for _, e := range l.rows[i] {
+			g[e.at] += m * e.by
+			size += float64(math.Abs(float64(m)) * math.Abs(float64(e.by)))
+		}
+	}
+	if size > 1<<58 {
+		return nil, 0, false
+	}
+	b := int64(0)
+	atUp := make([]bool, s.n)
+	for j := range g {
+		v := s.most + j
+		atUp[j] = s.where[v] < 0 && s.x[v] == s.up[v] && s.up[v] != s.lo[v]
+		if atUp[j] {
+			b -= g[j] * l.up[j]
+			g[j] = -g[j]
+		} else {
+			b -= g[j] * l.lo[j]
+		}
+	}
+	rowUp := make([]bool, s.m)
+	for i, m := range mult {
+		if m == 0 {
+			continue
+		}
+		rowUp[i] = l.rlo[i] == -endless || s.where[i] < 0 && s.x[i] == s.up[i] && l.rup[i] != endless
+		end := l.rlo[i]
+		if rowUp[i] {
+			end = l.rup[i]
+		} else {
+			mult[i] = -m
+		}
+		if end == endless {
+			return nil, 0, false
+		}
+		b += m * end
+		// mult now holds g of the activity.
+	}
+	f0 := b & (Q - 1)
+	if f0 < Q/50 || f0 > Q-Q/50 {
+		return nil, 0, false
+	}
+	const R = 1 << cutBits
+	up := func(g int64) int64 {
+		f := g & (Q - 1)
+		if f <= f0 {
+			return (f*R + f0 - 1) / f0
+		}
+		return ((Q-f)*R + Q - f0 - 1) / (Q - f0)
+	}
+	least = R
+	out := make([]int64, s.n)
+	for j := range g {
+		h := up(g[j])
+		if h == 0 || l.lo[j] == l.up[j] {
+			continue
+		}
+		if w := l.up[j] - l.lo[j]; h*w <= R/256 {
+			least -= h * w
+			continue
+		}
+		if atUp[j] {
+			out[j] -= h
+			least -= h * l.up[j]
+		} else {
+			out[j] += h
+			least += h * l.lo[j]
+		}
+	}
+	for i := range mult {
+		h := up(mult[i])
+		if mult[i] == 0 || h == 0 {
+			continue
+		}
+		if l.rlo[i] != -endless && l.rup[i] != endless {
+			if w := l.rup[i] - l.rlo[i]; h*w <= R/256 {
+				least -= h * w
+				continue
+			}
+		}
+		sign := h
+		if rowUp[i] {
+			sign = -h
+			least -= h * l.rup[i]
+		} else {
+			least += h * l.rlo[i]
+		}
+		for _, e := range l.rows[i] {
+			out[e.at] += sign * e.by
+		}
+	}
+	value, norm := 0.0, 0.0
+	for j, h := range out {
+		if h != 0 {
+			row = append(row, entry{int32(j), h})
+			value += float64(float64(h) * s.at(int32(j)))
+			norm += float64(float64(h) * float64(h))
+		}
+	}
+	if norm == 0 || float64(least)-value < float64(0.002*math.Sqrt(norm)) {
+		return nil, 0, false
+	}
+	return row, least, true
+}
+
+// mixed reports a row with a column that need not be whole.
+func (s *simplex) mixed(row []entry) bool {
+	for _, e := range row {
+		if slices.Contains(s.part, e.at) {
+			return true
+		}
+	}
+	return false
+}
+
+// fractional lists the rows of the basis with a column of broken value, those furthest
+// from whole first.
+func (s *simplex) fractional() []int {
+	type broken struct {
+		k   int
+		off float64
+	}
+	var list []broken
+	for k, h := range s.head {
+		if int(h) < s.most {
+			continue
+		}
+		if off := math.Abs(s.value[k] - math.Round(s.value[k])); off > 0.01 {
+			list = append(list, broken{k, off})
+		}
+	}
+	slices.SortStableFunc(list, func(a, b broken) int {
+		switch {
+		case a.off > b.off:
+			return -1
+		case a.off < b.off:
+			return 1
+		}
+		return a.k - b.k
+	})
+	out := make([]int, len(list))
+	for i := range list {
+		out[i] = list[i].k
+	}
+	return out
+}
