@@ -48,6 +48,9 @@ type tenant struct {
 	events    map[service.ID]service.Event
 	answers   map[string]service.Answer
 	erasures  map[service.ID]service.Erasure
+	chunks    map[chunkKey]service.Chunk
+	items     map[itemKey]service.Item
+	chains    map[service.ID][]link // by trial, number 1 first
 }
 
 // row is a thing on a shelf; doc is its JSON, so that nothing is shared.
@@ -77,6 +80,8 @@ func (s *Store) tenant(ctx context.Context, t service.Tenant) (*tenant, error) {
 		d = &tenant{
 			rows: map[service.Kind]map[service.ID]row{}, revisions: map[service.ID][]revision{},
 			events: map[service.ID]service.Event{}, answers: map[string]service.Answer{}, erasures: map[service.ID]service.Erasure{},
+			chunks: map[chunkKey]service.Chunk{}, items: map[itemKey]service.Item{},
+			chains: map[service.ID][]link{},
 		}
 		s.tenants[t] = d
 	}
@@ -147,6 +152,22 @@ func (s *Store) Admit(ctx context.Context, t service.Tenant) error {
 
 // Tenants implements service.Store.
 func (s *Store) Tenants(ctx context.Context, after service.Tenant, size int) ([]service.Tenant, error) {
+	return s.those(ctx, after, size, func(d *tenant) bool { return d.admitted })
+}
+
+// Working implements service.Store.
+func (s *Store) Working(ctx context.Context, after service.Tenant, size int) ([]service.Tenant, error) {
+	return s.those(ctx, after, size, func(d *tenant) bool {
+		for _, c := range d.chunks {
+			if c.Open {
+				return true
+			}
+		}
+		return false
+	})
+}
+
+func (s *Store) those(ctx context.Context, after service.Tenant, size int, which func(*tenant) bool) ([]service.Tenant, error) {
 	if err := service.CheckSize(size); err != nil {
 		return nil, err
 	}
@@ -159,7 +180,7 @@ func (s *Store) Tenants(ctx context.Context, after service.Tenant, size int) ([]
 	for _, t := range slices.Sorted(maps.Keys(s.tenants)) {
 		d := s.tenants[t]
 		d.mu.RLock()
-		ok := d.admitted && t > after && len(out) < size
+		ok := t > after && len(out) < size && which(d)
 		d.mu.RUnlock()
 		if ok {
 			out = append(out, t)

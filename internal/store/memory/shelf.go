@@ -60,7 +60,12 @@ func place(v any, r row) {
 	case *service.Measurement:
 		v.Athlete = r.athlete
 	case *service.Program:
-		v.Athlete, v.Latest = r.athlete, r.latest
+		v.Athlete = r.athlete
+	case *service.Participant:
+		v.Athlete = r.athlete
+	}
+	if c, ok := v.(service.Counted); ok {
+		*c.Counter() = r.latest
 	}
 }
 
@@ -105,8 +110,8 @@ func (s shelf[T, P]) Create(v T) (T, error) {
 		return none, service.NameTaken(s.kind)
 	}
 	*h = service.Head{ID: h.ID, Version: 1, Created: s.x.now, Updated: s.x.now}
-	if g, ok := any(p).(*service.Program); ok {
-		g.Latest = 0
+	if c, ok := any(p).(service.Counted); ok {
+		*c.Counter() = 0
 	}
 	return s.keep(p, 0)
 }
@@ -153,7 +158,7 @@ func (s shelf[T, P]) Update(v T) (T, error) {
 	case r.athlete != p.Owner():
 		return none, service.Fixed(s.kind)
 	}
-	if g, ok := any(p).(*service.Program); ok && g.Latest != r.latest {
+	if c, ok := any(p).(service.Counted); ok && *c.Counter() != r.latest {
 		return none, service.Fixed(s.kind)
 	}
 	if s.taken(p) {

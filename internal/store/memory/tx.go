@@ -50,7 +50,17 @@ func (x *tx) Programs() service.Shelf[service.Program] {
 	return newShelf[service.Program, *service.Program](x)
 }
 
+func (x *tx) Trials() service.Shelf[service.Trial] {
+	return newShelf[service.Trial, *service.Trial](x)
+}
+
+func (x *tx) Participants() service.Shelf[service.Participant] {
+	return newShelf[service.Participant, *service.Participant](x)
+}
+
 func (x *tx) Keys() service.Shelf[service.Key] { return newShelf[service.Key, *service.Key](x) }
+
+func (x *tx) Jobs() service.Shelf[service.Job] { return newShelf[service.Job, *service.Job](x) }
 
 func (x *tx) Revise(p service.Program, r service.Revision) (service.Program, service.Facts, error) {
 	s := shelf[service.Program, *service.Program]{x: x, kind: service.KindProgram}
@@ -231,7 +241,13 @@ func (x *tx) Export(athlete service.ID, each func(any) error) error {
 			}
 		}
 	}
-	return nil
+	if err := x.giveItems(athlete, each); err != nil {
+		return err
+	}
+	if err := x.exportChains(athlete, each); err != nil {
+		return err
+	}
+	return give[service.Participant, *service.Participant](x, athlete, each)
 }
 
 func (x *tx) Erase(athlete service.ID, reason string) (service.Erasure, error) {
@@ -282,6 +298,12 @@ func (x *tx) wipe(athlete service.ID) bool {
 			put(x, x.d.answers, k, a)
 		}
 	}
+	for k, i := range x.d.items {
+		if i.Athlete == athlete {
+			drop(x, x.d.items, k)
+		}
+	}
+	x.wipeChains(athlete)
 	return was
 }
 
@@ -337,6 +359,10 @@ func (x *tx) Purge(before service.Instant, size int) (int, error) {
 				x.wipe(id)
 			case service.KindProgram:
 				drop(x, x.d.revisions, id)
+			case service.KindJob:
+				x.dropJob(id)
+			case service.KindTrial:
+				x.unchain(id)
 			}
 			drop(x, x.d.rows[k], id)
 			n++

@@ -177,7 +177,7 @@ func translate(ctx context.Context, err error) error {
 	if errors.As(err, &e) {
 		switch {
 		case e.Code == "53100":
-			return fault.New(fault.Unavailable, service.ReasonFull, "", "the disk of the database is full: make room; reading goes on")
+			return fault.New(fault.Exhausted, service.ReasonFull, "", "the disk of the database is full: nothing was changed; reading goes on, and writing does when whoever runs the server has made room")
 		case e.Code == "58030" || e.Code == "25006" || e.Code == "XX001" || e.Code == "XX002":
 			return fault.New(fault.Unavailable, service.ReasonIO, "", "the database can't be read or written: "+e.Message)
 		case strings.HasPrefix(e.Code, "53"), judge(err) == clash:

@@ -169,12 +169,22 @@ func (s *Store) Admit(ctx context.Context, t service.Tenant) error {
 
 // Tenants implements service.Store.
 func (s *Store) Tenants(ctx context.Context, after service.Tenant, size int) ([]service.Tenant, error) {
+	return s.those(ctx, "tenant", after, size)
+}
+
+// Working implements service.Store.
+func (s *Store) Working(ctx context.Context, after service.Tenant, size int) ([]service.Tenant, error) {
+	return s.those(ctx, "working", after, size)
+}
+
+// those lists names from a table across tenants.
+func (s *Store) those(ctx context.Context, table string, after service.Tenant, size int) ([]service.Tenant, error) {
 	if err := service.CheckSize(size); err != nil {
 		return nil, err
 	}
 	var out []service.Tenant
 	err := s.direct(ctx, func(b *bound) error {
-		return b.Query("SELECT id FROM tenant WHERE id > $1 ORDER BY id LIMIT $2", []any{string(after), int64(size)}, func(scan func(...any) error) error {
+		return b.Query("SELECT id FROM "+table+" WHERE id > $1 ORDER BY id LIMIT $2", []any{string(after), int64(size)}, func(scan func(...any) error) error {
 			var t string
 			err := scan(&t)
 			out = append(out, service.Tenant(t))

@@ -30,6 +30,7 @@ type Conn interface {
 // Dialect is how a database wants its statements spelled.
 type Dialect struct {
 	Bind func(n int, arg any) string // the n-th argument, counted from 1
+	Skip string                      // ends a SELECT of one row that is changed next: lock it, and pass by those that others have
 	// Unfiltered leaves the tenant out of every condition: for tests of what the database
 	// keeps apart by itself.
 	Unfiltered bool
@@ -42,7 +43,7 @@ func SQLite() Dialect {
 
 // Postgres numbers arguments $1, $2 and states their types, which it can't always infer.
 func Postgres() Dialect {
-	return Dialect{Bind: func(n int, arg any) string {
+	return Dialect{Skip: " FOR UPDATE SKIP LOCKED", Bind: func(n int, arg any) string {
 		s := "$" + strconv.Itoa(n)
 		switch arg.(type) {
 		case service.ID:

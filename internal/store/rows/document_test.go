@@ -82,7 +82,7 @@ func leavesOf(t *testing.T, b []byte) map[string]any {
 func TestDocumentsStayReadable(t *testing.T) {
 	for _, v := range []any{
 		&service.Athlete{}, &service.Performance{}, &service.SessionLog{}, &service.Measurement{}, &service.OwnExercise{},
-		&service.SavedPlan{}, &service.Program{}, &service.Key{}, &service.Revision{},
+		&service.SavedPlan{}, &service.Program{}, &service.Key{}, &service.Revision{}, &service.Job{}, &service.Trial{}, &service.Participant{},
 	} {
 		name := reflect.TypeOf(v).Elem().Name()
 		n := 0

@@ -196,6 +196,17 @@ func (x *Tx) Purge(before service.Instant, size int) (int, error) {
 	return n, err
 }
 
+// unchain takes away the events of a trial, and who was in it.
+func (x *Tx) unchain(trial service.ID) error {
+	for _, table := range []string{"trial_private", "trial_event"} {
+		if _, err := x.exec(x.statement("DELETE FROM ", table).where(x.tenant).and("trial = ", trial)); err != nil {
+			return err
+		}
+	}
+	_, err := x.exec(x.statement("DELETE FROM participant").where(x.tenant).and("label = ", trial.String()))
+	return err
+}
+
 func (x *Tx) purgeAnswers(before service.Instant, size int) (int, error) {
 	var ids []string
 	q := x.statement("SELECT request_id FROM answer").where(x.tenant).add(" AND expires > 0").and("expires < ", int64(before))
@@ -235,6 +246,14 @@ func (x *Tx) purgeKind(k service.Kind, before service.Instant, size int) (int, e
 			_, err = x.wipe(id)
 		case service.KindProgram:
 			_, err = x.exec(x.statement("DELETE FROM revision").where(x.tenant).and("program = ", id))
+		case service.KindJob:
+			for _, table := range [...]string{"item", "chunk"} {
+				if err == nil {
+					_, err = x.exec(x.statement("DELETE FROM ", table).where(x.tenant).and("job = ", id))
+				}
+			}
+		case service.KindTrial:
+			err = x.unchain(id)
 		}
 		if err == nil && k != service.KindAthlete {
 			_, err = x.exec(x.statement("DELETE FROM ", string(k)).where(x.tenant).and("id = ", id))

@@ -36,7 +36,12 @@ func place(v any, athlete service.ID, latest int64) {
 	case *service.Measurement:
 		v.Athlete = athlete
 	case *service.Program:
-		v.Athlete, v.Latest = athlete, int32(latest)
+		v.Athlete = athlete
+	case *service.Participant:
+		v.Athlete = athlete
+	}
+	if c, ok := v.(service.Counted); ok {
+		*c.Counter() = int32(latest)
 	}
 }
 
@@ -67,8 +72,8 @@ func (s shelf[T, P]) fixed(v P) []column {
 	if s.traits.Athlete {
 		out = append(out, column{"athlete", v.Owner()})
 	}
-	if p, ok := any(v).(*service.Program); ok {
-		out = append(out, column{"latest", int64(p.Latest)})
+	if c, ok := any(v).(service.Counted); ok {
+		out = append(out, column{"latest", int64(*c.Counter())})
 	}
 	return out
 }
@@ -79,10 +84,16 @@ func (s shelf[T, P]) columns() string {
 	if s.traits.Athlete {
 		c += ", athlete"
 	}
-	if s.kind == service.KindProgram {
+	if s.counted() {
 		c += ", latest"
 	}
 	return c
+}
+
+// counted tells whether the things have parts that are numbered.
+func (s shelf[T, P]) counted() bool {
+	_, ok := any(P(nil)).(service.Counted)
+	return ok
 }
 
 // read makes a thing of a row.
@@ -96,7 +107,7 @@ func (s shelf[T, P]) read(scan func(...any) error) (T, error) {
 	if s.traits.Athlete {
 		dest = append(dest, &athlete)
 	}
-	if s.kind == service.KindProgram {
+	if s.counted() {
 		dest = append(dest, &latest)
 	}
 	if err := scan(dest...); err != nil {
@@ -141,8 +152,8 @@ func (s shelf[T, P]) Create(v T) (T, error) {
 	if err := p.Check(); err != nil {
 		return none, err
 	}
-	if g, ok := any(p).(*service.Program); ok {
-		g.Latest = 0
+	if c, ok := any(p).(service.Counted); ok {
+		*c.Counter() = 0
 	}
 	doc, err := encode(p, formatJSON)
 	if err != nil {

@@ -38,6 +38,7 @@ func Tables() []Table {
 	athlete.Athlete = "id"
 	revision := own(service.KindRevision, giveRevisions)
 	revision.Final = true
+	hidden := Table{Name: "trial_private", Bearing: Own, Final: true, Athlete: "athlete", export: giveHidden}
 	return []Table{
 		{Name: "tenant", Final: true},
 		athlete,
@@ -57,6 +58,14 @@ func Tables() []Table {
 		{Name: string(service.KindExercise)},
 		{Name: string(service.KindPlan)},
 		{Name: string(service.KindKey)},
+		{Name: string(service.KindJob)},
+		{Name: string(service.KindChunk)},
+		own(service.KindItem, giveItems),
+		{Name: "working"},
+		{Name: string(service.KindTrial)},
+		{Name: string(service.KindTrialEvent), Final: true},
+		hidden,
+		own(service.KindParticipant, give[service.Participant, *service.Participant]),
 		{Name: string(service.KindErasure), Bearing: Trace, Athlete: "athlete", Final: true},
 	}
 }

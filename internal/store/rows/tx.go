@@ -111,6 +111,12 @@ func (x *Tx) Plans() service.Shelf[service.SavedPlan] { return newShelf[service.
 
 func (x *Tx) Programs() service.Shelf[service.Program] { return newShelf[service.Program](x) }
 
+func (x *Tx) Trials() service.Shelf[service.Trial] { return newShelf[service.Trial](x) }
+
+func (x *Tx) Participants() service.Shelf[service.Participant] {
+	return newShelf[service.Participant](x)
+}
+
 func (x *Tx) Keys() service.Shelf[service.Key] { return newShelf[service.Key](x) }
 
 func (x *Tx) Revise(p service.Program, r service.Revision) (service.Program, service.Facts, error) {

@@ -171,7 +171,7 @@ func translate(ctx context.Context, err error) error {
 	if errors.As(err, &e) {
 		switch e.Code() & 0xff {
 		case lib.SQLITE_FULL:
-			return fault.New(fault.Unavailable, service.ReasonFull, "", "the disk of the data directory is full: make room; reading goes on")
+			return fault.New(fault.Exhausted, service.ReasonFull, "", "the disk of the data directory is full: nothing was changed; reading goes on, and writing does when whoever runs the server has made room")
 		case lib.SQLITE_IOERR, lib.SQLITE_CORRUPT, lib.SQLITE_NOTADB, lib.SQLITE_READONLY, lib.SQLITE_CANTOPEN, lib.SQLITE_PERM:
 			return fault.New(fault.Unavailable, service.ReasonIO, "", "the data directory can't be read or written: "+err.Error())
 		case lib.SQLITE_BUSY, lib.SQLITE_LOCKED:

@@ -36,6 +36,10 @@ func TestMain(m *testing.M) {
 // child is the process that something happens to. It prints what it was told is kept.
 func child(role, dir string) int {
 	ctx := context.Background()
+	if role == "trial" {
+		fmt.Println(enrolling(dir))
+		return 1
+	}
 	clock := func() service.Instant { return service.At(time.Now()) }
 	if n, ok := strings.CutPrefix(role, "migrate-"); ok {
 		left, err := strconv.Atoi(n)
@@ -203,13 +207,13 @@ func TestFullDisk(t *testing.T) {
 		_, err := c.raw.ExecContext(ctx, "PRAGMA max_page_count = "+pages)
 		require.NoError(t, err)
 	}
-	bound("80")
+	bound("120")
 	filled := 0
 	for seed := uint64(2); err == nil; seed++ {
 		_, err = storetest.Fill(ctx, s, "t", clock, seed, long)
 		filled++
 	}
-	refused(t, err, fault.Unavailable, service.ReasonFull)
+	refused(t, err, fault.Exhausted, service.ReasonFull)
 	require.Greater(t, filled, 1)
 	require.NoError(t, s.View(ctx, "t", func(tx service.Tx) error {
 		all, err := walkPrograms(tx)
@@ -222,7 +226,7 @@ func TestFullDisk(t *testing.T) {
 			_, _ = tx.Plans().Create(service.SavedPlan{Head: service.Head{ID: id}, Plan: plan.Plan{Entry: make([]plan.EntryCondition, 500)}})
 		}
 		return nil
-	}), fault.Unavailable, service.ReasonFull) // also where the function overlooks it
+	}), fault.Exhausted, service.ReasonFull) // also where the function overlooks it
 	bound("1000000")
 	_, err = storetest.Fill(ctx, s, "t", clock, 99, long)
 	require.NoError(t, err, "with room again it goes on, without a restart")
@@ -248,7 +252,7 @@ func TestFailedSync(t *testing.T) {
 		return
 	}
 	for _, inject := range []string{
-		"fsync,fdatasync:error=EIO:when=20+", "fsync,fdatasync:error=EIO:when=33", "pwrite64:error=EIO:when=150+", "pwrite64:error=EIO:when=201",
+		"fsync,fdatasync:error=EIO:when=20+", "fsync,fdatasync:error=EIO:when=33", "pwrite64:error=EIO:when=320+", "pwrite64:error=EIO:when=321",
 	} {
 		dir := fresh(t)
 		var acked, said []string
@@ -293,7 +297,7 @@ func TestFullFilesystem(t *testing.T) {
 		_, err = storetest.Fill(ctx, s, "t", clock, seed, long)
 		filled++
 	}
-	refused(t, err, fault.Unavailable, service.ReasonFull)
+	refused(t, err, fault.Exhausted, service.ReasonFull)
 	require.Greater(t, filled, 5)
 	require.NoError(t, s.View(ctx, "t", func(tx service.Tx) error {
 		all, err := walkPrograms(tx)

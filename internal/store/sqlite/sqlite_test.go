@@ -137,7 +137,7 @@ func TestRevisionsAreFinal(t *testing.T) {
 
 func TestSchemaOfAnotherProgram(t *testing.T) {
 	for what, change := range map[string]string{
-		"newer": "INSERT INTO migration VALUES (2, 'later', 'x')",
+		"newer": "INSERT INTO migration VALUES (9999, 'later', 'x')",
 		"other": "UPDATE migration SET digest = 'x'",
 	} {
 		dir := fresh(t)

@@ -98,6 +98,16 @@ func (s *Store) Admit(ctx context.Context, t service.Tenant) error {
 
 // Tenants implements service.Store.
 func (s *Store) Tenants(ctx context.Context, after service.Tenant, size int) ([]service.Tenant, error) {
+	return s.those(ctx, "tenant", after, size)
+}
+
+// Working implements service.Store.
+func (s *Store) Working(ctx context.Context, after service.Tenant, size int) ([]service.Tenant, error) {
+	return s.those(ctx, "working", after, size)
+}
+
+// those lists names from a table across tenants.
+func (s *Store) those(ctx context.Context, table string, after service.Tenant, size int) ([]service.Tenant, error) {
 	if err := service.CheckSize(size); err != nil {
 		return nil, err
 	}
@@ -107,7 +117,7 @@ func (s *Store) Tenants(ctx context.Context, after service.Tenant, size int) ([]
 	}
 	defer func() { s.readers <- c }()
 	var out []service.Tenant
-	err = bound{ctx, c}.Query("SELECT id FROM tenant WHERE id > ?1 ORDER BY id LIMIT ?2", []any{string(after), int64(size)}, func(scan func(...any) error) error {
+	err = bound{ctx, c}.Query("SELECT id FROM "+table+" WHERE id > ?1 ORDER BY id LIMIT ?2", []any{string(after), int64(size)}, func(scan func(...any) error) error {
 		var t string
 		err := scan(&t)
 		out = append(out, service.Tenant(t))

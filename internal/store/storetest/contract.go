@@ -60,8 +60,11 @@ func testShelves(t *testing.T, b *fixture) {
 	life(b, service.Tx.SessionLogs, b.log(a.ID, b.id()), func(v *service.SessionLog) { v.Exercises = nil })
 	life(b, service.Tx.Measurements, b.measurement(a.ID), func(v *service.Measurement) { v.Milli = -1 })
 	life(b, service.Tx.Exercises, b.exercise(), func(v *service.OwnExercise) { v.Exercise.Name = "other" })
+	life(b, service.Tx.Jobs, b.job(), func(v *service.Job) { v.Ended = 5 })
 	life(b, service.Tx.Plans, b.plan(), func(v *service.SavedPlan) { v.Plan.NoAttempts = true })
 	life(b, service.Tx.Programs, b.program(a.ID), func(v *service.Program) { v.Name = "other" })
+	life(b, service.Tx.Trials, b.trial(), func(v *service.Trial) { v.Title = "other" })
+	life(b, service.Tx.Participants, b.participant(a.ID, b.id()), func(v *service.Participant) { v.Program = b.id() })
 	life(b, service.Tx.Keys, b.key(), func(v *service.Key) { v.Revoked = 7 })
 }
 

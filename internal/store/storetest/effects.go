@@ -282,8 +282,16 @@ func Fill(ctx context.Context, s service.Store, t service.Tenant, clock *Clock, 
 	r.Asked.Athlete.Name, r.Made.Request.Athlete.Name, r.Reason = text(), text(), text()
 	e, ans := m.event(a.ID), m.answer(a.ID)
 	ans.RequestID, ans.Body = "fill-"+a.ID.String(), []byte(text())
+	job := m.job()
+	items := m.items(job.ID, a.ID, 0, 2)
+	ready := items[0]
+	ready.State, ready.Result = service.ItemMade, []byte(text())
 	gone := m.measurement(a.ID)
 	gone.Note = text()
+	trial := m.trial()
+	links := m.links(trial.ID, a.ID, text)
+	who := m.participant(a.ID, trial.ID)
+	who.Request.Athlete.Name = text()
 	err := s.Update(ctx, t, func(tx service.Tx) error {
 		var errs []error
 		f = Filled{}
@@ -310,6 +318,15 @@ func Fill(ctx context.Context, s service.Store, t service.Tenant, clock *Clock, 
 		errs = append(errs, tx.Remember(ans))
 		kept, _, err := tx.Recall(ans.RequestID)
 		note(kept, err)
+		_, err = tx.Jobs().Create(job)
+		errs = append(errs, err, tx.Enqueue(service.Chunk{Job: job.ID, Number: 1, Size: 2}, items), tx.Finish(ready))
+		note(ready, nil)
+		opened, err := tx.Trials().Create(trial)
+		errs = append(errs, err)
+		_, err = tx.Continue(opened, links)
+		errs = append(errs, err)
+		note(links[1], nil)
+		note(tx.Participants().Create(who))
 		return errors.Join(errs...)
 	})
 	return f, err

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -15,6 +16,7 @@ import (
 
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/engine/trial/conduct"
 	"github.com/phasewright/phasewright/internal/service"
 )
 
@@ -128,7 +130,7 @@ func shelfOp[T any, P record[T]](w *world, shelf func(service.Tx) service.Shelf[
 // op draws a call.
 func (w *world) op() op {
 	a := w.pick(service.KindAthlete)
-	switch w.IntN(20) {
+	switch w.IntN(26) {
 	case 0, 1, 2:
 		return shelfOp(w, service.Tx.Athletes, w.athlete, func(d, s *service.Athlete) { d.Profile = s.Profile })
 	case 3, 4:
@@ -158,6 +160,15 @@ func (w *world) op() op {
 		return w.answerOp(a)
 	case 18:
 		return w.eraseOp(a)
+	case 19, 20, 21:
+		return w.jobOp(a)
+	case 22:
+		return shelfOp(w, service.Tx.Trials, w.trial, func(d, s *service.Trial) { d.Title, d.Sealed = s.Title, s.Sealed })
+	case 23:
+		return shelfOp(w, service.Tx.Participants, func() service.Participant { return w.participant(a, w.pick(service.KindTrial)) },
+			func(d, s *service.Participant) { d.Trial, d.Unit = s.Trial, s.Unit })
+	case 24:
+		return w.chainOp(a)
 	}
 	return op{"export", func(tx service.Tx) (any, error) {
 		var all []any
@@ -184,6 +195,29 @@ func (w *world) revisionOp() op {
 		p.Version += off
 		p, f, err := tx.Revise(p, r)
 		return []any{p, f}, err
+	}}
+}
+
+func (w *world) chainOp(a service.ID) op {
+	id, after, size := w.pick(service.KindTrial), int32(w.IntN(4)), w.IntN(5)
+	if w.IntN(3) == 0 {
+		return op{"chain", func(tx service.Tx) (any, error) { return tx.Chain(id, after, size) }}
+	}
+	links, text, off := w.links(id, a, w.text), w.text(), int64(w.IntN(6)/5)
+	return op{"continue", func(tx service.Tx) (any, error) {
+		t, err := tx.Trials().Get(id)
+		if err != nil {
+			return nil, err
+		}
+		t.Version += off
+		// They follow the first two of a trial, and on others are refused.
+		more := slices.Clone(links)
+		if t.Latest > 0 {
+			more = more[1:]
+			more[0].Event.Number, more[0].Event.Prev = int(t.Latest)+1, "second"
+			more[0].Event.Private = &conduct.Private{Text: text}
+		}
+		return tx.Continue(t, more)
 	}}
 }
 
@@ -278,7 +312,8 @@ func sameError(a, b error) bool {
 func Model(t *testing.T, open Factory, plain func(func() service.Instant) service.Store, seed uint64, steps int) {
 	const game = 2500
 	for done := 0; done < steps; done += game {
-		play(t, open, plain, seed, min(game, steps-done))
+		// A test of its own, so that the store is closed with it.
+		t.Run(fmt.Sprintf("seed %d", seed), func(t *testing.T) { play(t, open, plain, seed, min(game, steps-done)) })
 		seed++
 	}
 	t.Logf("%d steps, no divergence", steps)
@@ -329,7 +364,8 @@ func everything(tx service.Tx) (any, error) {
 	add := func(v any, err error) error { out = append(out, v); return err }
 	err := errors.Join(
 		add(walk(tx.Athletes(), q)), add(walk(tx.Performances(), q)), add(walk(tx.SessionLogs(), q)), add(walk(tx.Measurements(), q)),
-		add(walk(tx.Exercises(), q)), add(walk(tx.Plans(), q)), add(walk(tx.Programs(), q)), add(walk(tx.Keys(), q)),
+		add(walk(tx.Exercises(), q)), add(walk(tx.Plans(), q)), add(walk(tx.Programs(), q)), add(walk(tx.Keys(), q)), add(walk(tx.Jobs(), q)),
+		add(walk(tx.Trials(), q)), add(walk(tx.Participants(), q)),
 		add(pages(q, tx.Events)), add(pages(q, tx.Erasures)),
 	)
 	return out, err

@@ -7,6 +7,7 @@ import (
 
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/engine/trial/conduct"
 	"github.com/phasewright/phasewright/internal/service"
 )
 
@@ -157,6 +158,22 @@ func (m *maker) revision(weeks int) service.Revision {
 		panic(err) // a program of the test's own making
 	}
 	return r
+}
+
+func (m *maker) trial() service.Trial {
+	return service.Trial{Head: m.head(), Title: m.label(), Sealed: []byte{0, byte(m.IntN(256))}}
+}
+
+func (m *maker) participant(a, trial service.ID) service.Participant {
+	return service.Participant{Head: m.head(), Athlete: a, Trial: trial, Unit: m.text(), Request: plan.Request{Seed: m.Uint32()}}
+}
+
+// links are the first two events of a trial; the second says something of an athlete.
+func (m *maker) links(trial, a service.ID, text func() string) []service.TrialEvent {
+	first := conduct.Event{Number: 1, At: 5, Actor: "a key", Body: conduct.Body{Excluded: &conduct.Excluded{}}, Hash: "first"}
+	second := conduct.Event{Number: 2, At: 6, Actor: "a key", Body: conduct.Body{Closed: &conduct.Closed{}}, Prev: "first", Hash: "second", Sealed: "sealed",
+		Private: &conduct.Private{Text: text()}, Salt: "salt"}
+	return []service.TrialEvent{{Trial: trial, Event: first}, {Trial: trial, Athlete: a, Event: second}}
 }
 
 func (m *maker) event(a service.ID) service.Event {

@@ -24,6 +24,7 @@ func Run(t *testing.T, open Factory) {
 		{"Pages", testPages},
 		{"PagesWhileWriting", testPagesWhileWriting},
 		{"Revisions", testRevisions},
+		{"Chains", testChains},
 		{"Transactions", testTransactions},
 		{"Views", testViews},
 		{"Tenants", testTenants},
@@ -34,6 +35,9 @@ func Run(t *testing.T, open Factory) {
 		{"Dossier", testDossier},
 		{"Replay", testReplay},
 		{"Purge", testPurge},
+		{"Jobs", testJobs},
+		{"JobErasure", testJobErasure},
+		{"WorkersTogether", testWorkersTogether},
 		{"Ends", testEnds},
 	} {
 		t.Run(c.name, func(t *testing.T) {
