@@ -34,8 +34,13 @@ import (
 // locked is a server that asks for keys, with the first one.
 func locked(t *testing.T, change ...func(*Config)) (*running, string) {
 	t.Helper()
+	return lockedWith(t, nil, change...)
+}
+
+func lockedWith(t *testing.T, e service.Engine, change ...func(*Config)) (*running, string) {
+	t.Helper()
 	var first string
-	r := start(t, nil, append([]func(*Config){func(c *Config) {
+	r := start(t, e, append([]func(*Config){func(c *Config) {
 		c.Dev, c.Data.Dir = false, filepath.Join(t.TempDir(), "data")
 		c.FirstKey = func(s string) error { first = s; return nil }
 	}}, change...)...)
@@ -58,7 +63,7 @@ func (r *running) makeKey(t *testing.T, admin string, o *pb.ApiKey) (*pb.ApiKey,
 }
 
 // methods gives every method of the public schema.
-func methods(t *testing.T) (out []protoreflect.MethodDescriptor) {
+func methods(t testing.TB) (out []protoreflect.MethodDescriptor) {
 	protoregistry.GlobalFiles.RangeFilesByPackage("phasewright.v1", func(f protoreflect.FileDescriptor) bool {
 		for i := range f.Services().Len() {
 			for j := range f.Services().Get(i).Methods().Len() {
@@ -98,7 +103,7 @@ func bad(t *testing.T, r *running, admin string) map[string]string {
 }
 
 func allScopes() []pb.Scope {
-	return []pb.Scope{pb.Scope_SCOPE_READ, pb.Scope_SCOPE_WRITE, pb.Scope_SCOPE_TRIAL, pb.Scope_SCOPE_ADMIN}
+	return []pb.Scope{pb.Scope_SCOPE_READ, pb.Scope_SCOPE_WRITE, pb.Scope_SCOPE_TRIAL, pb.Scope_SCOPE_ADMIN, pb.Scope_SCOPE_ASSESS}
 }
 
 // Every method of the schema, with every kind of key: those that are no good get one and

@@ -2,11 +2,13 @@ package app
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"log/slog"
 	"net"
 	"net/http"
+	runtime "runtime"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -14,9 +16,13 @@ import (
 	"google.golang.org/grpc"
 
 	"github.com/phasewright/phasewright/gen/openapi"
+	"github.com/phasewright/phasewright/internal/apidoc"
+	"github.com/phasewright/phasewright/internal/gate"
 	"github.com/phasewright/phasewright/internal/gateway"
+	"github.com/phasewright/phasewright/internal/job"
 	"github.com/phasewright/phasewright/internal/rpc"
 	"github.com/phasewright/phasewright/internal/service"
+	"github.com/phasewright/phasewright/internal/telemetry"
 	"github.com/phasewright/phasewright/internal/wire"
 )
 
@@ -30,9 +36,15 @@ type App struct {
 	http  *http.Server
 	local rpc.Local
 	conn  *grpc.ClientConn // from REST to gRPC
+	admin *admin           // nil: none
+	meter *telemetry.Telemetry
+	gate  *gate.Gate
+	jobs  *job.Runner
 
 	listeners []net.Listener // gRPC, REST
 	tls       *certificate   // nil: none
+
+	plugins *plugins // nil: none
 
 	store  service.Store
 	access *service.Access
@@ -46,21 +58,40 @@ type App struct {
 
 // New makes a server and takes its ports, so that its addresses are known before Run.
 func New(c Config) (*App, error) {
-	engine, err := NewEngine()
+	if len(c.Strategies) == 0 {
+		engine, err := NewEngine()
+		if err != nil {
+			return nil, err
+		}
+		return with(c, engine)
+	}
+	if err := c.Check(); err != nil {
+		return nil, err
+	}
+	if c.Log == nil {
+		c.Log = slog.New(slog.DiscardHandler)
+	}
+	p, err := connectPlugins(context.Background(), &c, c.Log)
 	if err != nil {
 		return nil, err
 	}
-	return with(c, engine)
+	a, err := with(c, p)
+	if err != nil {
+		return nil, errors.Join(err, p.Close())
+	}
+	a.plugins = p
+	return a, nil
 }
 
 func with(c Config, engine service.Engine) (*App, error) {
-	err := c.check()
+	err := c.Check()
 	if err != nil {
 		return nil, err
 	}
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
+	c.Log = slog.New(telemetry.Traced(c.Log.Handler()))
 	a := &App{config: c, log: c.Log, local: rpc.NewLocal()}
 	if err := a.open(); err != nil {
 		return nil, errors.Join(err, a.Close())
@@ -69,23 +100,52 @@ func with(c Config, engine service.Engine) (*App, error) {
 	if c.Dev {
 		callers = rpc.Anyone{}
 	}
-	if a.grpc, err = rpc.NewServer(service.New(engine, service.WithStorage(service.Storage{Store: a.store, Key: a.tokens, Extend: ExtendEngine})), rpc.Options{
+	if engine, err = a.meter.Engine(engine); err != nil {
+		return nil, errors.Join(err, a.Close())
+	}
+	slots := c.Slots
+	if slots == 0 {
+		slots = runtime.GOMAXPROCS(0)
+	}
+	a.gate = gate.New(gate.Config{Slots: slots, MaxWait: c.MaxWait})
+	engine = a.gate.Engine(engine)
+	use := service.New(engine, service.WithStorage(service.Storage{Store: a.store, Key: a.tokens}))
+	if a.jobs, err = a.newJobs(use, slots); err != nil {
+		return nil, errors.Join(err, a.Close())
+	}
+	var methods telemetry.Methods
+	if a.grpc, err = rpc.NewServer(use, rpc.Options{
 		Log: c.Log, Deadline: c.Deadline, Callers: callers, Access: a.access, Rate: rpc.Rate{PerSecond: c.Rate, Burst: c.Burst},
+		Server: []grpc.ServerOption{a.meter.Server(&methods)},
 	}); err != nil {
 		return nil, errors.Join(err, a.Close())
 	}
-	if a.conn, err = a.local.Connect(); err != nil {
+	methods.Set(a.grpc.Server)
+	if a.conn, err = a.local.Connect(a.meter.Client()); err != nil {
+		return nil, errors.Join(err, a.Close())
+	}
+	observe, err := a.meter.Requests()
+	if err != nil {
+		return nil, errors.Join(err, a.Close())
+	}
+	docs, err := docPages()
+	if err != nil {
 		return nil, errors.Join(err, a.Close())
 	}
 	handler, err := gateway.New(a.conn, gateway.Options{
 		Read: wire.ReadJSON, Status: rpc.Status,
 		Allow: func(ctx context.Context, header string) error { return rpc.Allow(ctx, callers, header) },
-		Ready: func() bool { return a.ready.Load() && a.stored.Load() }, MaxBody: bodyBytes, Log: c.Log, OpenAPI: openapi.JSON,
+		Ready: a.isReady, Observe: observe, MaxBody: bodyBytes, Log: c.Log, OpenAPI: openapi.JSON, Docs: docs,
 	})
 	if err != nil {
 		return nil, errors.Join(err, a.Close())
 	}
 	a.http = gateway.Server(handler, c.Deadline, c.Log)
+	if c.Admin != "" {
+		if a.admin, err = a.newAdmin(); err != nil {
+			return nil, errors.Join(err, a.Close())
+		}
+	}
 	for _, at := range [...]struct{ name, address string }{{"grpc-addr", c.GRPCAddr}, {"http-addr", c.HTTPAddr}} {
 		l, err := net.Listen("tcp", at.address)
 		if err != nil {
@@ -94,6 +154,32 @@ func with(c Config, engine service.Engine) (*App, error) {
 		a.listeners = append(a.listeners, l)
 	}
 	return a, nil
+}
+
+// docPages are those about the REST API: the same for every server of the process.
+var docPages = sync.OnceValues(func() (map[string]gateway.Doc, error) {
+	pages, err := apidoc.Pages(openapi.JSON)
+	docs := make(map[string]gateway.Doc, len(pages))
+	for path, p := range pages {
+		docs[path] = gateway.Doc(p)
+	}
+	return docs, err
+})
+
+// newJobs makes what does bulk work, so that one slot is left for those who wait.
+func (a *App) newJobs(use *service.Service, slots int) (*job.Runner, error) {
+	seen, err := a.meter.Bulk()
+	if err != nil {
+		return nil, err
+	}
+	workers := a.config.BulkWorkers
+	if workers == 0 {
+		workers = max(1, slots-1)
+	}
+	return job.New(job.Config{
+		Service: use, Store: a.store, Mint: service.NewMint(time.Now, rand.Reader), Workers: workers, Lease: a.config.lease,
+		Log: a.log, Seen: seen, Mark: gate.Bulk,
+	}), nil
 }
 
 // open takes what the server needs besides its ports: the store, the first key, the
@@ -108,12 +194,22 @@ func (a *App) open() error {
 			return err
 		}
 	}
-	var pepper service.Pepper
 	var err error
-	if a.store, pepper, err = c.Data.Open(ctx); err != nil {
+	if a.meter, err = telemetry.New(ctx, telemetry.Config{Version: c.Version, Traces: c.Traces, Spans: c.spans}); err != nil {
+		return err
+	}
+	open := c.Data.Open
+	if c.open != nil {
+		open = c.open
+	}
+	var pepper service.Pepper
+	if a.store, pepper, err = open(ctx); err != nil {
 		return err
 	}
 	a.stored.Store(true)
+	if a.store, err = a.meter.Store(a.store, c.Data.system()); err != nil {
+		return err
+	}
 	a.tokens = pepper.For("page tokens")
 	a.access = service.NewAccess(a.store, pepper, time.Now)
 	if c.Dev {
@@ -179,6 +275,16 @@ func (a *App) GRPCAddr() string { return a.listeners[0].Addr().String() }
 // HTTPAddr gives where REST listens.
 func (a *App) HTTPAddr() string { return a.listeners[1].Addr().String() }
 
+// AdminAddr gives where metrics and health are asked for; "" is nowhere.
+func (a *App) AdminAddr() string {
+	if a.admin == nil {
+		return ""
+	}
+	return a.admin.listener.Addr().String()
+}
+
+func (a *App) isReady() bool { return a.ready.Load() && a.stored.Load() }
+
 // Run serves until ctx ends, then says "not ready", waits for balancers to notice, lets
 // running calls end and returns nil; or the first error of a listener.
 func (a *App) Run(ctx context.Context) error {
@@ -193,19 +299,30 @@ func (a *App) Run(ctx context.Context) error {
 	watching, stop := context.WithCancel(ctx)
 	defer stop()
 	go a.watch(watching)
+	worked := make(chan struct{})
+	go func() { a.jobs.Run(watching); close(worked) }()
+	if a.plugins != nil {
+		go a.plugins.watch(watching)
+	}
 	serve("grpc", func() error { return a.grpc.Serve(a.tls.around(bounded(a.listeners[0]), "h2")) })
 	serve("rest to grpc", func() error { return a.grpc.Serve(a.local) })
 	serve("http", func() error { return a.http.Serve(a.tls.around(bounded(a.listeners[1]), "http/1.1")) })
+	if a.admin != nil {
+		serve("admin", a.admin.serve)
+	}
 	a.grpc.Ready()
 	a.ready.Store(true)
-	a.log.Info("serving", "grpc", a.GRPCAddr(), "http", a.HTTPAddr(), "tls", a.tls != nil, "keys", !a.config.Dev, "data", a.config.Data.String())
+	a.log.Info("serving", "grpc", a.GRPCAddr(), "http", a.HTTPAddr(), "admin", a.AdminAddr(), "tls", a.tls != nil, "keys", !a.config.Dev, "data", a.config.Data.String())
 
 	select {
 	case err := <-failed:
+		stop()
+		<-worked
 		a.Close()
 		return err
 	case <-ctx.Done():
 	}
 	a.drain(failed)
+	<-worked
 	return a.Close()
 }

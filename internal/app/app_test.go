@@ -95,11 +95,6 @@ type running struct {
 // start runs an engine on free ports; nil is the real one.
 func start(t *testing.T, e service.Engine, change ...func(*Config)) *running {
 	t.Helper()
-	if e == nil {
-		made, err := NewEngine()
-		require.NoError(t, err)
-		e = made
-	}
 	r := &running{log: &runLog{}}
 	c := DefaultConfig()
 	c.GRPCAddr, c.HTTPAddr, c.DrainDelay = "127.0.0.1:0", "127.0.0.1:0", 0
@@ -109,7 +104,11 @@ func start(t *testing.T, e service.Engine, change ...func(*Config)) *running {
 		f(&c)
 	}
 	var err error
-	r.App, err = with(c, e)
+	if e == nil {
+		r.App, err = New(c)
+	} else {
+		r.App, err = with(c, e)
+	}
 	require.NoError(t, err)
 	r.conn = r.dial(t)
 	ctx, cancel := context.WithCancel(context.Background())

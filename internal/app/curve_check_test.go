@@ -319,7 +319,7 @@ func TestLoadsAgreeWithCurve(t *testing.T) {
 	programs := 0
 	var all curveCheck
 	check := func(t *testing.T, name string, p *plan.Program, o *plan.Outline) {
-		c := checkCurve(m, e.Catalogue(), p, o)
+		c := checkCurve(m, catalogueOf(t, e, p), p, o)
 		t.Logf("%-34s %s", name, c)
 		for _, b := range c.bad {
 			t.Errorf("%s: %s", name, b)
@@ -425,7 +425,7 @@ func TestLoadsAgreeWithCurveCatches(t *testing.T) {
 			}
 			require.NotEmpty(t, work)
 			c.spoil(&p, work)
-			bad := checkCurve(m, e.Catalogue(), &p, &o).bad
+			bad := checkCurve(m, catalogueOf(t, e, &p), &p, &o).bad
 			if c.says == "" {
 				require.Empty(t, bad)
 				return

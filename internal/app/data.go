@@ -38,6 +38,17 @@ func (d Data) String() string {
 	return "memory"
 }
 
+// system names the kind of store as telemetry does.
+func (d Data) system() string {
+	switch {
+	case d.URL != "":
+		return "postgresql"
+	case d.Dir != "":
+		return "sqlite"
+	}
+	return "memory"
+}
+
 func now() service.Instant { return service.At(time.Now()) }
 
 // pepperFile is the pepper's name in a data directory.
@@ -46,6 +57,10 @@ const pepperFile = "pepper"
 // Open opens the store and reads its pepper. In a new data directory both are made; a
 // pepper that is gone is not made anew, as no key would fit it.
 func (d Data) Open(ctx context.Context) (service.Store, service.Pepper, error) {
+	return d.open(ctx, now)
+}
+
+func (d Data) open(ctx context.Context, now func() service.Instant) (service.Store, service.Pepper, error) {
 	var p service.Pepper
 	if d.Dir != "" && d.URL != "" {
 		return nil, p, errors.New("data-dir, database-url-file: give one of them")
@@ -81,14 +96,7 @@ func (d Data) Open(ctx context.Context) (service.Store, service.Pepper, error) {
 
 // Migrate brings the schema up to date and needs no pepper.
 func (d Data) Migrate(ctx context.Context) error {
-	var s service.Store
-	var err error
-	switch {
-	case d.URL != "":
-		s, err = postgres.Open(ctx, postgres.Config{URL: d.URL, Owner: d.Owner, Now: now})
-	default:
-		s, err = sqlite.Open(ctx, sqlite.Config{Dir: d.Dir, Now: now})
-	}
+	s, err := d.store(ctx)
 	if err != nil {
 		return err
 	}

@@ -29,6 +29,9 @@ func (a *App) drain(failed <-chan error) {
 	a.log.Info("drained")
 }
 
+// flushTime is how long the last spans may take on their way.
+const flushTime = 5 * time.Second
+
 // Close gives everything back at once. It may be called twice.
 func (a *App) Close() error {
 	a.closing.Do(func() {
@@ -50,8 +53,21 @@ func (a *App) Close() error {
 				errs = append(errs, err)
 			}
 		}
+		if a.plugins != nil {
+			errs = append(errs, a.plugins.Close())
+		}
 		if a.store != nil {
 			errs = append(errs, a.store.Close())
+		}
+		if a.admin != nil {
+			errs = append(errs, a.admin.close())
+		}
+		if a.meter != nil {
+			ctx, cancel := context.WithTimeout(context.Background(), flushTime)
+			defer cancel()
+			if err := a.meter.Close(ctx); err != nil {
+				a.log.Warn("the last measurements were not sent", "error", err.Error())
+			}
 		}
 		a.closed = errors.Join(errs...)
 	})

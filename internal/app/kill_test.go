@@ -14,12 +14,17 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 
@@ -29,16 +34,25 @@ import (
 // envServe makes the test's own program a server: its Data as JSON.
 const envServe = "PHASEWRIGHT_TEST_SERVE"
 
+// Of such a server: how many workers and slots it has, where not the usual ones.
+const (
+	envWorkers = "PHASEWRIGHT_TEST_WORKERS"
+	envSlots   = "PHASEWRIGHT_TEST_SLOTS"
+)
+
 // TestMain runs the tests, or a server for them to kill.
 func TestMain(m *testing.M) {
 	if text := os.Getenv(envServe); text != "" {
 		c := DefaultConfig()
 		c.GRPCAddr, c.HTTPAddr, c.Rate = "127.0.0.1:0", "127.0.0.1:0", 0
+		c.lease = 2 * time.Second
+		c.BulkWorkers, _ = strconv.Atoi(os.Getenv(envWorkers))
+		c.Slots, _ = strconv.Atoi(os.Getenv(envSlots))
 		c.Log = slog.New(slog.NewJSONHandler(os.Stdout, nil))
 		err := json.Unmarshal([]byte(text), &c.Data)
 		var a *App
 		if err == nil {
-			a, err = New(c)
+			a, err = quickly(c)
 		}
 		if err == nil {
 			err = a.Run(context.Background())
@@ -49,6 +63,15 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
+// quickly makes a server that spends little on a program.
+func quickly(c Config) (*App, error) {
+	e, err := NewEngine()
+	if err != nil {
+		return nil, err
+	}
+	return with(c, e.WithBudget(fuzzBudget))
+}
+
 // process is a server in a process of its own.
 type process struct {
 	cmd  *exec.Cmd
@@ -56,11 +79,13 @@ type process struct {
 	took time.Duration // from its start to its first line "serving"
 }
 
-func spawn(t *testing.T, d Data) *process {
+// spawn starts one, perhaps under another program.
+func spawn(t *testing.T, d Data, under ...string) *process {
 	t.Helper()
 	text, err := json.Marshal(d)
 	require.NoError(t, err)
-	p := &process{cmd: exec.Command(os.Args[0])}
+	argv := append(under, os.Args[0])
+	p := &process{cmd: exec.Command(argv[0], argv[1:]...)}
 	p.cmd.Env = append(os.Environ(), envServe+"="+string(text))
 	out, err := p.cmd.StdoutPipe()
 	require.NoError(t, err)
@@ -130,87 +155,324 @@ func keyNames(t *testing.T, conn *grpc.ClientConn, admin string) map[string]int 
 	}
 }
 
-// campaign kills a server while it writes, again and again. What it acknowledged is
-// there, what is asked again has one effect and one answer, and the next one is ready
-// within two seconds.
-func campaign(t *testing.T, d Data) {
-	admin := found(t, d)
-	cycles := 5
+// kills is how many times servers are killed: few, unless the environment says how many.
+func kills() int {
 	if n, err := strconv.Atoi(os.Getenv("PHASEWRIGHT_STORE_KILLS")); err == nil {
-		cycles = n
+		return n
 	}
-	type answer struct{ name, id, secret string }
-	acknowledged := map[string]answer{}
-	var unsure []string // asked, and no answer came
-	var slowest time.Duration
-	ask := func(conn *grpc.ClientConn, id string) (answer, error) {
-		ctx, cancel := context.WithTimeout(as(admin), 10*time.Second)
-		defer cancel()
-		a, err := pb.NewAccessServiceClient(conn).CreateApiKey(ctx, &pb.CreateApiKeyRequest{
-			RequestId: id, ApiKey: &pb.ApiKey{DisplayName: id, Scopes: []pb.Scope{pb.Scope_SCOPE_READ}},
-		})
-		return answer{id, a.GetApiKey().GetName(), a.GetSecret()}, err
+	return 5
+}
+
+// scaled gives an amount of work that goes with the number of kills.
+func scaled(few, some, all int) int {
+	switch n := kills(); {
+	case n >= 1000:
+		return all
+	case n >= 50:
+		return some
 	}
-	for cycle := range cycles {
-		p := spawn(t, d)
-		slowest = max(slowest, p.took)
-		var mu sync.Mutex
-		var all sync.WaitGroup
-		for range 4 {
-			all.Go(func() {
-				for {
-					id := uuid4(t)
-					a, err := ask(p.conn, id)
-					mu.Lock()
-					if err != nil {
-						unsure = append(unsure, id)
-						mu.Unlock()
-						return
-					}
-					acknowledged[id] = a
-					mu.Unlock()
+	return few
+}
+
+// written is a request with an id, and what it was answered.
+type written struct {
+	method          string // package.Service/Method
+	request, answer proto.Message
+}
+
+func (w *written) send(conn *grpc.ClientConn, key string) (proto.Message, error) {
+	ctx, cancel := context.WithTimeout(as(key), 10*time.Second)
+	defer cancel()
+	out := w.answer.ProtoReflect().New().Interface()
+	return out, conn.Invoke(ctx, "/phasewright.v1."+w.method, w.request, out, grpc.MaxCallRecvMsgSize(64<<20))
+}
+
+// again asks once more and wants the answer of then, if there was one.
+func (w *written) again(t *testing.T, conn *grpc.ClientConn, key string, had bool) {
+	t.Helper()
+	got, err := w.send(conn, key)
+	require.NoError(t, err, w.method)
+	if had {
+		require.True(t, proto.Equal(w.answer, got), "%s: the answer of then\n%s\n%s", w.method, w.answer, got)
+	}
+	w.answer = got
+}
+
+// campaign kills a server while keys, measurements and revisions of programs are written,
+// again and again. What it acknowledged is there, what is asked again has one effect and
+// one answer, no revision is there in halves, and the next one is ready within two seconds.
+type campaign struct {
+	t       *testing.T
+	data    Data
+	admin   string
+	athlete string
+
+	mu           sync.Mutex
+	acknowledged []*written
+	unsure       []*written // asked, and no answer came
+	slowest      time.Duration
+	resent       int
+}
+
+// writers make requests, each of something new, and go on until one is not answered.
+func (c *campaign) writers() []func() *written {
+	measurement := func() *written {
+		return &written{"MeasurementService/CreateMeasurement", &pb.CreateMeasurementRequest{
+			RequestId: uuid4(c.t), Parent: c.athlete, Measurement: &pb.Measurement{Quantity: uuid4(c.t), Date: "2026-01-05", Value: 1},
+		}, &pb.CreateMeasurementResponse{}}
+	}
+	key := func() *written {
+		return &written{"AccessService/CreateApiKey", &pb.CreateApiKeyRequest{
+			RequestId: uuid4(c.t), ApiKey: &pb.ApiKey{DisplayName: uuid4(c.t), Scopes: []pb.Scope{pb.Scope_SCOPE_READ}},
+		}, &pb.CreateApiKeyResponse{}}
+	}
+	program := ""
+	revision := func() *written {
+		c.mu.Lock()
+		defer c.mu.Unlock()
+		if n := len(c.acknowledged); program == "" {
+			for i := n - 1; i >= 0 && program == ""; i-- {
+				if a, ok := c.acknowledged[i].answer.(*pb.CreateProgramResponse); ok {
+					program = a.GetProgram().GetName()
 				}
-			})
+			}
 		}
-		time.Sleep(time.Duration(60+37*cycle%200) * time.Millisecond)
-		p.kill(t)
-		all.Wait()
-	}
-	p := spawn(t, d)
-	defer p.kill(t)
-	slowest = max(slowest, p.took)
-	for _, id := range unsure {
-		a, err := ask(p.conn, id)
-		require.NoError(t, err)
-		acknowledged[id] = a
-	}
-	n := 0
-	for id, want := range acknowledged {
-		if n++; n > 200 {
-			break
+		if program == "" {
+			return &written{"ProgramRecordService/CreateProgram", &pb.CreateProgramRequest{
+				RequestId: uuid4(c.t), Parent: c.athlete, Constraints: twoDays(),
+			}, &pb.CreateProgramResponse{}}
 		}
-		got, err := ask(p.conn, id)
-		require.NoError(t, err)
-		require.Equal(t, want, got, "the answer of then")
+		return &written{"ProgramRecordService/ReviseProgram", &pb.ReviseProgramRequest{
+			RequestId: uuid4(c.t), Name: program, Rework: &pb.Rework{From: &pb.Rework_FromWeek{FromWeek: 3}}, Reason: uuid4(c.t),
+		}, &pb.ReviseProgramResponse{}}
 	}
-	have := keyNames(t, p.conn, admin)
-	require.Len(t, have, len(acknowledged)+1)
-	for id := range acknowledged {
-		require.Equal(t, 1, have[id])
+	return []func() *written{measurement, measurement, key, revision}
+}
+
+func (c *campaign) cycle(wait time.Duration) {
+	p := spawn(c.t, c.data)
+	c.slowest = max(c.slowest, p.took)
+	for _, w := range c.unsure { // of the one before
+		w.again(c.t, p.conn, c.admin, false)
+		c.acknowledged = append(c.acknowledged, w)
+		c.resent++
 	}
-	require.Greater(t, len(acknowledged), cycles)
-	require.Less(t, slowest, 2*time.Second)
-	t.Logf("%d cycles, %d acknowledged, %d asked again, slowest start %s", cycles, len(acknowledged), len(unsure), slowest)
+	c.unsure = nil
+	var all sync.WaitGroup
+	for _, next := range c.writers() {
+		all.Go(func() {
+			for {
+				w := next()
+				a, err := w.send(p.conn, c.admin)
+				c.mu.Lock()
+				if err != nil {
+					c.unsure = append(c.unsure, w)
+					c.mu.Unlock()
+					return
+				}
+				w.answer = a
+				c.acknowledged = append(c.acknowledged, w)
+				c.mu.Unlock()
+			}
+		})
+	}
+	time.Sleep(wait)
+	p.kill(c.t)
+	all.Wait()
+}
+
+func (c *campaign) run() {
+	c.admin = found(c.t, c.data)
+	first := spawn(c.t, c.data)
+	a, err := pb.NewAthleteServiceClient(first.conn).CreateAthlete(as(c.admin), &pb.CreateAthleteRequest{Athlete: adult()})
+	require.NoError(c.t, err)
+	c.athlete = a.GetAthlete().GetName()
+	first.kill(c.t)
+	for i := range kills() {
+		c.cycle(time.Duration(60+37*i%200) * time.Millisecond)
+	}
+	p := spawn(c.t, c.data)
+	defer p.kill(c.t)
+	c.slowest = max(c.slowest, p.took)
+	for _, w := range c.unsure {
+		w.again(c.t, p.conn, c.admin, false)
+		c.acknowledged = append(c.acknowledged, w)
+	}
+	step := max(1, len(c.acknowledged)/300)
+	for i := 0; i < len(c.acknowledged); i += step {
+		c.acknowledged[i].again(c.t, p.conn, c.admin, true)
+		c.resent++
+	}
+	c.hold(p.conn)
+	require.Greater(c.t, len(c.acknowledged), kills())
+	require.Less(c.t, c.slowest, 2*time.Second, "ready again")
+	c.t.Logf("%d kills, %d acknowledged, %d asked again, slowest start %s", kills(), len(c.acknowledged), c.resent, c.slowest)
+}
+
+// hold wants each thing that was acknowledged once, nothing else, and revisions whole.
+func (c *campaign) hold(conn *grpc.ClientConn) {
+	keys, quantities, reasons := keyNames(c.t, conn, c.admin), map[string]int{}, map[string]int{}
+	list := &pb.ListMeasurementsRequest{Parent: c.athlete, PageSize: 1000}
+	for more := true; more; more = list.PageToken != "" {
+		page, err := pb.NewMeasurementServiceClient(conn).ListMeasurements(as(c.admin), list)
+		require.NoError(c.t, err)
+		for _, m := range page.GetMeasurements() {
+			quantities[m.GetQuantity()]++
+		}
+		list.PageToken = page.GetNextPageToken()
+	}
+	records := pb.NewProgramRecordServiceClient(conn)
+	programs, err := records.ListPrograms(as(c.admin), &pb.ListProgramsRequest{Parent: c.athlete})
+	require.NoError(c.t, err)
+	for _, p := range programs.GetPrograms() {
+		all := &pb.ListProgramRevisionsRequest{Parent: p.GetName(), PageSize: 1000}
+		n := 0
+		for more := true; more; more = all.PageToken != "" {
+			page, err := records.ListProgramRevisions(as(c.admin), all)
+			require.NoError(c.t, err)
+			for _, r := range page.GetRevisions() {
+				n++
+				require.Equal(c.t, fmt.Sprintf("%s/revisions/%d", p.GetName(), n), r.GetName())
+				reasons[r.GetReason()]++
+				if n > 200 && n%20 != 0 {
+					continue
+				}
+				whole, err := records.GetProgramRevision(as(c.admin), &pb.GetProgramRevisionRequest{Name: r.GetName()}, grpc.MaxCallRecvMsgSize(64<<20))
+				require.NoError(c.t, err)
+				require.Equal(c.t, r.GetDigest(), whole.GetRevision().GetProgram().GetDigest())
+			}
+			all.PageToken = page.GetNextPageToken()
+		}
+		require.Equal(c.t, fmt.Sprintf("%s/revisions/%d", p.GetName(), n), p.GetLatestRevision())
+	}
+	count := map[string]int{}
+	for _, w := range c.acknowledged {
+		count[w.method]++
+		switch r := w.request.(type) {
+		case *pb.CreateApiKeyRequest:
+			require.Equal(c.t, 1, keys[r.GetApiKey().GetDisplayName()])
+		case *pb.CreateMeasurementRequest:
+			require.Equal(c.t, 1, quantities[r.GetMeasurement().GetQuantity()])
+		case *pb.ReviseProgramRequest:
+			require.Equal(c.t, 1, reasons[r.GetReason()])
+		}
+	}
+	require.Len(c.t, keys, count["AccessService/CreateApiKey"]+1)
+	require.Len(c.t, quantities, count["MeasurementService/CreateMeasurement"])
+	require.Len(c.t, programs.GetPrograms(), count["ProgramRecordService/CreateProgram"])
+	require.Equal(c.t, count["ProgramRecordService/CreateProgram"], reasons[""], "first revisions have no reason")
+	require.Len(c.t, reasons, count["ProgramRecordService/ReviseProgram"]+1)
+	c.t.Logf("%v", count)
 }
 
 func TestKilledServerSQLite(t *testing.T) {
-	campaign(t, Data{Dir: filepath.Join(t.TempDir(), "data")})
+	(&campaign{t: t, data: Data{Dir: filepath.Join(t.TempDir(), "data")}}).run()
 }
 
 func TestKilledServerPostgreSQL(t *testing.T) {
 	if d, ok := postgresData(t); ok {
-		campaign(t, d)
+		(&campaign{t: t, data: d}).run()
 	}
+}
+
+// Each of many athletes is created by five callers at once, with one request id, while the
+// server is killed again and again: each caller asks until it is answered. There are as
+// many athletes as ids, and the five have one answer.
+func TestDuplicatesWhileKilledSQLite(t *testing.T) {
+	duplicates(t, Data{Dir: filepath.Join(t.TempDir(), "data")})
+}
+
+func TestDuplicatesWhileKilledPostgreSQL(t *testing.T) {
+	if d, ok := postgresData(t); ok {
+		duplicates(t, d)
+	}
+}
+
+func duplicates(t *testing.T, d Data) {
+	admin := found(t, d)
+	creates := scaled(40, 200, 1000)
+	var mu sync.RWMutex
+	p := spawn(t, d)
+	now := func() *grpc.ClientConn {
+		mu.RLock()
+		defer mu.RUnlock()
+		return p.conn
+	}
+	create := func(id string) (*pb.CreateAthleteResponse, error) {
+		w := &written{"AthleteService/CreateAthlete", &pb.CreateAthleteRequest{RequestId: id, Athlete: adult()}, &pb.CreateAthleteResponse{}}
+		for {
+			a, err := w.send(now(), admin)
+			switch status.Code(err) {
+			case codes.OK:
+				return a.(*pb.CreateAthleteResponse), nil
+			case codes.Unavailable, codes.Canceled, codes.DeadlineExceeded: // dead, dying, or too many at once
+				time.Sleep(10 * time.Millisecond)
+			default:
+				return nil, err
+			}
+		}
+	}
+	ids := make(chan string)
+	var all sync.WaitGroup
+	for range 4 {
+		all.Go(func() {
+			for id := range ids {
+				var five sync.WaitGroup
+				var answers [5]*pb.CreateAthleteResponse
+				for i := range answers {
+					five.Go(func() {
+						a, err := create(id)
+						if err != nil {
+							t.Error(err)
+						}
+						answers[i] = a
+					})
+				}
+				five.Wait()
+				for _, a := range answers {
+					if !proto.Equal(a, answers[0]) {
+						t.Errorf("%s and %s", a, answers[0])
+					}
+				}
+			}
+		})
+	}
+	finished := make(chan struct{})
+	go func() {
+		for range creates {
+			ids <- uuid4(t)
+		}
+		close(ids)
+		all.Wait()
+		close(finished)
+	}()
+	killed := 0
+	for done := false; !done; {
+		select {
+		case <-finished:
+			done = true
+		case <-time.After(time.Duration(80+53*killed%240) * time.Millisecond):
+			mu.Lock()
+			p.kill(t)
+			p = spawn(t, d)
+			mu.Unlock()
+			killed++
+		}
+	}
+	rows := map[string]bool{}
+	list := &pb.ListAthletesRequest{PageSize: 1000}
+	for more := true; more; more = list.PageToken != "" {
+		page, err := pb.NewAthleteServiceClient(p.conn).ListAthletes(as(admin), list)
+		require.NoError(t, err)
+		for _, a := range page.GetAthletes() {
+			rows[a.GetName()] = true
+		}
+		list.PageToken = page.GetNextPageToken()
+	}
+	p.kill(t)
+	require.Len(t, rows, creates)
+	require.Positive(t, killed)
+	t.Logf("%d creates, five times each, %d kills: %d rows", creates, killed, len(rows))
 }
 
 // Two servers on one database: what one has acknowledged the other has at once, a
@@ -253,6 +515,7 @@ func TestTwoReplicas(t *testing.T) {
 		require.Error(t, read(a))
 		require.Eventually(t, func() bool { return read(b) != nil }, 5*time.Second, 20*time.Millisecond)
 	}
+	fresh(t, [2]*grpc.ClientConn{a.conn, b.conn}, admin, scaled(200, 2000, 10_000))
 	// The same request to both at once.
 	for range 20 {
 		r := &pb.CreateApiKeyRequest{RequestId: uuid4(t), ApiKey: &pb.ApiKey{DisplayName: "twin", Scopes: []pb.Scope{pb.Scope_SCOPE_READ}}}
@@ -275,6 +538,33 @@ func TestTwoReplicas(t *testing.T) {
 	require.Equal(t, 20, keyNames(t, a.conn, admin)["twin"])
 }
 
+// fresh creates on one server and reads on the other, many at once.
+func fresh(t *testing.T, conns [2]*grpc.ClientConn, admin string, pairs int) {
+	var stale, done atomic.Int64
+	var all sync.WaitGroup
+	for w := range 8 {
+		all.Go(func() {
+			for i := w; i < pairs; i += 8 {
+				one, other := pb.NewAthleteServiceClient(conns[i/8%2]), pb.NewAthleteServiceClient(conns[1-i/8%2])
+				made, err := one.CreateAthlete(as(admin), &pb.CreateAthleteRequest{Athlete: adult(), RequestId: uuid4(t)})
+				if err != nil {
+					t.Error(err)
+					return
+				}
+				got, err := other.GetAthlete(as(admin), &pb.GetAthleteRequest{Name: made.GetAthlete().GetName()})
+				if err != nil || !proto.Equal(made.GetAthlete(), got.GetAthlete()) {
+					stale.Add(1)
+				}
+				done.Add(1)
+			}
+		})
+	}
+	all.Wait()
+	require.EqualValues(t, pairs, done.Load())
+	require.Zero(t, stale.Load())
+	t.Logf("%d pairs of create and get on two servers, none stale", pairs)
+}
+
 // pepperOf writes a pepper for servers that share a database.
 func pepperOf(t *testing.T) string {
 	t.Helper()
@@ -284,4 +574,17 @@ func pepperOf(t *testing.T) string {
 	path := filepath.Join(t.TempDir(), "pepper")
 	require.NoError(t, os.WriteFile(path, []byte(hex.EncodeToString(p[:])), 0o600))
 	return path
+}
+
+// killTree ends what runs under another program: that one's end alone would let it go on.
+func (p *process) killTree(t *testing.T) {
+	t.Helper()
+	list, err := exec.Command("ps", "-o", "pid=", "--ppid", strconv.Itoa(p.cmd.Process.Pid)).Output()
+	require.NoError(t, err)
+	for _, field := range strings.Fields(string(list)) {
+		pid, err := strconv.Atoi(field)
+		require.NoError(t, err)
+		require.NoError(t, syscall.Kill(pid, syscall.SIGKILL))
+	}
+	p.kill(t)
 }

@@ -44,11 +44,12 @@ func TestHeadersAreBounded(t *testing.T) {
 // counted is an engine that counts the calls which work at once.
 type counted struct {
 	service.Engine
-	now, most atomic.Int64
-	letGo     chan struct{}
+	all, now, most atomic.Int64
+	letGo          chan struct{}
 }
 
 func (c *counted) Generate(ctx context.Context, _ plan.Request) (plan.Program, error) {
+	c.all.Add(1)
 	n := c.now.Add(1)
 	defer c.now.Add(-1)
 	for m := c.most.Load(); n > m && !c.most.CompareAndSwap(m, n); m = c.most.Load() {
@@ -64,8 +65,8 @@ func (c *counted) Generate(ctx context.Context, _ plan.Request) (plan.Program, e
 // One connection has at most 128 calls at work; the rest waits and is served too.
 func TestStreamsAreBounded(t *testing.T) {
 	e := &counted{letGo: make(chan struct{})}
-	r := start(t, e)
 	const calls = 200
+	r := start(t, e, func(c *Config) { c.Slots = calls })
 	var done sync.WaitGroup
 	failures := make(chan error, calls)
 	for range calls {
@@ -88,8 +89,8 @@ func TestStreamsAreBounded(t *testing.T) {
 // than streams are allowed, and leaves none behind.
 func TestRapidResets(t *testing.T) {
 	e := &counted{letGo: make(chan struct{})}
-	r := start(t, e)
 	const connections, resets = 4, 2000
+	r := start(t, e, func(c *Config) { c.Slots = 1024 })
 	var done sync.WaitGroup
 	for range connections {
 		conn := r.dial(t)

@@ -32,7 +32,12 @@ func (v *verdict) wrong(property, format string, args ...any) {
 
 // judge holds a program against every property.
 func judge(e *engine.Engine, known []engine.Strategy, asked *plan.Request, p *plan.Program) *verdict {
-	v := &verdict{p: p, asked: asked, cat: e.Catalogue(), known: known, tested: map[string]*courseTest{}, bounds: boundsOf(&p.Request), shelf: map[string]*shelf{}, curves: map[curveKey]*load.Curve{}}
+	cat, err := e.Catalogue().WithOwn(p.Request.Own)
+	v := &verdict{p: p, asked: asked, cat: cat, known: known, tested: map[string]*courseTest{}, bounds: boundsOf(&p.Request), shelf: map[string]*shelf{}, curves: map[curveKey]*load.Curve{}}
+	if err != nil {
+		v.wrong("own exercises", "%v", err)
+		v.cat = e.Catalogue()
+	}
 	for i := range p.Request.Constraints.Places {
 		pl := &p.Request.Constraints.Places[i]
 		v.shelf[pl.ID] = newShelf(pl)

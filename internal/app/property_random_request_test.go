@@ -1,6 +1,7 @@
 package app_test
 
 import (
+	"fmt"
 	"math/bits"
 	"slices"
 
@@ -17,6 +18,7 @@ import (
 func requests(cat *exercise.Catalogue, known []engine.Strategy) *rapid.Generator[plan.Request] {
 	return rapid.Custom(func(t *rapid.T) plan.Request {
 		d := &drawer{T: t, cat: cat}
+		d.own()
 		d.dates()
 		d.places()
 		d.days()
@@ -79,6 +81,29 @@ func (d *drawer) mass(kg int64, stepKg, stepLb int64) plan.Load {
 		return plan.Lb(max(kg*22/10/stepLb*stepLb, stepLb))
 	}
 	return plan.Kg(max(kg/stepKg*stepKg, stepKg))
+}
+
+// own brings along a few exercises like those of the catalogue, which all that follows may
+// name too.
+func (d *drawer) own() {
+	if !d.chance(12, "own exercises") {
+		return
+	}
+	for range d.n(1, 3, "own") {
+		like, _ := d.cat.ByID(d.id("own like"))
+		x := exercise.Own(like)
+		x.ID, x.Name, x.CallerID = fmt.Sprintf("own-%d", len(d.r.Own)+1), fmt.Sprintf("Own exercise %d", len(d.r.Own)+1), "club"
+		x.Setup, x.Standing = plan.Seconds(d.n(0, 180, "own setting up")), uint8(d.n(1, 3, "own standing"))
+		if d.chance(30, "own group") {
+			x.Group = x.ID
+		}
+		d.r.Own = append(d.r.Own, x)
+	}
+	with, err := d.cat.WithOwn(d.r.Own)
+	if err != nil {
+		d.Fatalf("own exercises: %v", err)
+	}
+	d.cat = with
 }
 
 func (d *drawer) dates() {

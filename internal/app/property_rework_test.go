@@ -24,7 +24,7 @@ import (
 // the day stays to the byte, what is locked stays, what is swapped out is gone, and no
 // answer is an internal error. PHASEWRIGHT_REWORKS sets how many.
 func TestPropertyRework(t *testing.T) {
-	total := 600
+	total := 400
 	if testing.Short() {
 		total = 40
 	}

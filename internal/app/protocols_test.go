@@ -250,7 +250,7 @@ func (a *arm) total(t *testing.T, all map[string]totals) {
 }
 
 // request asks for the arm's plan for an invented athlete who may do all of it.
-func (a *arm) request(t *testing.T) plan.Request {
+func (a *arm) request(t testing.TB) plan.Request {
 	p, err := a.plan()
 	require.NoError(t, err)
 	start, err := plan.ParseDate("2027-01-04") // a Monday

@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"github.com/phasewright/phasewright/engine"
+	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
 	"github.com/phasewright/phasewright/internal/export"
@@ -124,12 +125,19 @@ func newView(t testing.TB, e *engine.Engine, p *plan.Program) *view {
 	}
 	training, apart := parted(p)
 	return &view{
-		program: training, apart: apart, catalogue: e.Catalogue(), findings: findings, text: text.String(),
+		program: training, apart: apart, catalogue: catalogueOf(t, e, p), findings: findings, text: text.String(),
 		sibling: func(name string) (*plan.Program, error) {
 			p, err := generate(e, name)
 			return &p, err
 		},
 	}
+}
+
+// catalogueOf gives the exercises that a program may have: its own too.
+func catalogueOf(t testing.TB, e *engine.Engine, p *plan.Program) *exercise.Catalogue {
+	c, err := e.Catalogue().WithOwn(p.Request.Own)
+	require.NoError(t, err)
+	return c
 }
 
 // broken gives what doesn't hold of a program. That an audit finds no violation is

@@ -23,6 +23,7 @@ func Changes(w io.Writer, was, is *plan.Program, list []plan.Change, o Options) 
 	if len(list) == 0 {
 		c.line("Nothing changes.")
 	}
+	c.stronger()
 	c.weekKinds(list)
 	for _, b := range blocks(list) {
 		c.block(&b)

@@ -42,10 +42,11 @@ type text struct {
 	page
 	p     *plan.Program
 	o     Options
-	names map[string]string // of exercises, as the program prints them
-	found map[foundAt]int32 // week of an exercise's first calibration set, at a place and anywhere
-	at    string            // place of the session being printed
-	used  []string          // exercise ids in order of appearance
+	names map[string]string             // of exercises, as the program prints them
+	found map[foundAt]int32             // week of an exercise's first calibration set, at a place and anywhere
+	own   map[string]*exercise.Exercise // that the request brought along
+	at    string                        // place of the session being printed
+	used  []string                      // exercise ids in order of appearance
 
 	shared []string // notes printed once, below the week
 }
@@ -92,6 +93,13 @@ func (t *text) each(visit func(w *plan.Week, s *plan.Session, e *plan.ProgramExe
 }
 
 func (t *text) index() {
+	for i := range t.p.Request.Own {
+		if t.own == nil {
+			t.own = map[string]*exercise.Exercise{}
+		}
+		x := exercise.FromOwn(&t.p.Request.Own[i])
+		t.own[x.ID] = &x
+	}
 	t.each(func(w *plan.Week, s *plan.Session, e *plan.ProgramExercise) {
 		if _, known := t.names[e.ExerciseID]; !known {
 			t.names[e.ExerciseID] = e.Name
@@ -122,8 +130,8 @@ func (t *text) name(id string) string {
 }
 
 func (t *text) exercise(id string) *exercise.Exercise {
-	if t.o.Catalogue == nil {
-		return nil
+	if x := t.own[id]; x != nil || t.o.Catalogue == nil {
+		return x
 	}
 	x, _ := t.o.Catalogue.ByID(id)
 	return x

@@ -3,6 +3,7 @@ package gateway
 import (
 	"net/http"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -158,7 +159,16 @@ func TestOwnPages(t *testing.T) {
 // Every route that the router has is one that check knows, and the other way round.
 func TestRoutesAreThoseOfTheRouter(t *testing.T) {
 	h := serve(t, &fake{}).(*gateway)
-	require.Len(t, h.routes, 59)
+	files, err := filepath.Glob("../../gen/phasewright/v1/*.pb.gw.go")
+	require.NoError(t, err)
+	patterns := 0
+	for _, f := range files {
+		data, err := os.ReadFile(f)
+		require.NoError(t, err)
+		patterns += strings.Count(string(data), "= runtime.MustPattern(")
+	}
+	require.Greater(t, patterns, 60)
+	require.Len(t, h.routes, patterns)
 	for _, r := range h.routes {
 		target := strings.ReplaceAll(resourceName.ReplaceAllString(r.pattern, "$1"), "*", "x")
 		require.Contains(t, strings.Split(ask(h, "OPTIONS", target, "").Header().Get("Allow"), ", "), r.method, target)
@@ -203,4 +213,24 @@ func BenchmarkMarshal(b *testing.B) {
 			squeeze(in)
 		}
 	})
+}
+
+func TestDocsAreServedInert(t *testing.T) {
+	var routes []string
+	h := serve(t, &fake{}, func(o *Options) {
+		o.Docs = map[string]Doc{"/docs": {"text/html; charset=utf-8", []byte("<p>hello")}}
+		o.Observe = func(r *http.Request) (*http.Request, func(string, int)) {
+			return r, func(route string, _ int) { routes = append(routes, route) }
+		}
+	})
+	w := ask(h, "GET", "/docs", "")
+	require.Equal(t, 200, w.Code)
+	require.Equal(t, "<p>hello", w.Body.String())
+	require.Equal(t, "text/html; charset=utf-8", w.Header().Get("Content-Type"))
+	require.Contains(t, w.Header().Get("Content-Security-Policy"), "default-src 'none'; style-src 'self'")
+	require.Equal(t, 304, ask(h, "GET", "/docs", "", "If-None-Match: "+w.Header().Get("ETag")).Code)
+	require.Equal(t, 405, ask(h, "POST", "/docs", "{}").Code)
+	require.Equal(t, 404, ask(h, "GET", "/docs/none", "").Code)
+	require.Equal(t, "/docs/*", routes[0], "one route in the metrics for all pages")
+	require.Contains(t, ask(h, "GET", "/", "").Body.String(), `"docs": "GET /docs"`)
 }

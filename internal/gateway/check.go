@@ -42,6 +42,8 @@ type call struct {
 	route   *route
 	written map[string]string // spelling of schema paths
 	err     error             // why the body was not taken
+	match   bool              // there is an If-Match
+	have    string            // If-None-Match
 }
 
 type callKey struct{}
@@ -65,6 +67,9 @@ func (g *gateway) check(next runtime.HandlerFunc) runtime.HandlerFunc {
 		if rt == nil {
 			panic("no route for " + pattern.String())
 		}
+		if a, ok := r.Context().Value(answerKey{}).(*answer); ok {
+			a.route = rt.pattern
+		}
 		if !utf8.ValidString(r.URL.Path) {
 			g.refuse(w, http.StatusBadRequest, ReasonPath, "", "the path is not UTF-8 text")
 			return
@@ -80,7 +85,7 @@ func (g *gateway) check(next runtime.HandlerFunc) runtime.HandlerFunc {
 			}
 		}
 		c := &call{route: rt}
-		if !g.checkBody(w, r, c) {
+		if !g.checkBody(w, r, c) || !g.conditions(w, r, c) {
 			return
 		}
 		written, err := rt.query(r.URL.RawQuery)

@@ -2,6 +2,7 @@ package gateway
 
 import (
 	"context"
+	"errors"
 	"math"
 	"net/http"
 	"slices"
@@ -16,6 +17,7 @@ import (
 	"google.golang.org/protobuf/types/known/anypb"
 
 	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/internal/service"
 )
 
 // callError answers what went wrong in a generated handler or in the call.
@@ -35,6 +37,10 @@ func (g *gateway) callError(ctx context.Context, _ *runtime.ServeMux, _ runtime.
 		g.fail(w, g.o.Status(err), 0)
 		return
 	}
+	if errors.Is(err, errNotModified) {
+		notModified(w)
+		return
+	}
 	if c.err != nil {
 		err = c.err
 	}
@@ -42,7 +48,11 @@ func (g *gateway) callError(ctx context.Context, _ *runtime.ServeMux, _ runtime.
 	if st.Code() == codes.Internal && status.Code(err) == codes.Unknown {
 		g.o.Log.ErrorContext(ctx, "no answer", "error", err, "path", r.URL.Path) // the call itself is logged by the server
 	}
-	g.fail(w, spelling{c.route.input, c.written}.status(st), 0)
+	code := 0
+	if c.unmatched(st) {
+		code = http.StatusPreconditionFailed
+	}
+	g.fail(w, spelling{c.route.input, c.written}.status(st), code)
 }
 
 // rateHeaders are the headers that come back from calls.
@@ -102,12 +112,17 @@ func (g *gateway) fail(w http.ResponseWriter, st *status.Status, httpCode int) {
 	g.write(w, httpCode, p)
 }
 
-// httpStatus is the gateway library's mapping, but for what is too large.
+// httpStatus is the gateway library's mapping, but for what is too large, and for what
+// finds no room: neither is about how often one calls.
 func httpStatus(st *status.Status) int {
 	if st.Code() == codes.ResourceExhausted {
 		for _, d := range st.Details() {
-			if i, ok := d.(*errdetails.ErrorInfo); ok && i.GetReason() == reasonTooLarge {
+			i, _ := d.(*errdetails.ErrorInfo)
+			switch i.GetReason() {
+			case reasonTooLarge:
 				return http.StatusRequestEntityTooLarge
+			case service.ReasonFull:
+				return http.StatusInsufficientStorage
 			}
 		}
 	}

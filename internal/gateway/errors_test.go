@@ -13,6 +13,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/internal/service"
 )
 
 const generate = "/v1/programs:generate"
@@ -60,7 +61,7 @@ func TestRefusalsOfHTTP(t *testing.T) {
 		"a form in the body":   {"POST", generate, "request=1", []string{sendJSON}, 400, "SYNTAX", ""},
 		"a list":               {"POST", generate, "[]", []string{sendJSON}, 400, "WRONG_TYPE", "has fields: request"},
 		"nothing in it":        {"POST", generate, "{}", []string{sendJSON}, 400, "REQUIRED", "request: is needed"},
-		"deep":                 {"POST", generate, strings.Repeat("[", 60_000), []string{sendJSON}, 413, "TOO_LARGE", "64 levels"},
+		"deep":                 {"POST", generate, strings.Repeat("[", 60_000), []string{sendJSON}, 400, "TOO_DEEP", "64 levels"},
 		"NaN":                  {"POST", generate, `{"request":{"seed":NaN}}`, []string{sendJSON}, 400, "SYNTAX", "NaN"},
 		"not UTF-8":            {"POST", generate, "{\"a\xff\":1}", []string{sendJSON}, 400, "SYNTAX", "UTF-8"},
 	} {
@@ -173,6 +174,8 @@ func TestFailuresOfCalls(t *testing.T) {
 		"canceled":    {func(context.Context) error { return context.Canceled }, 499, codes.Canceled, "CANCELED", nil, ""},
 		"late":        {func(context.Context) error { return context.DeadlineExceeded }, 504, codes.DeadlineExceeded, "DEADLINE", nil, ""},
 		"too large":   {func(context.Context) error { return status.Error(codes.ResourceExhausted, "larger than max") }, 413, codes.ResourceExhausted, "TOO_LARGE", nil, "larger"},
+		"full":        {refuse(fault.Exhausted, [3]string{"", service.ReasonFull, "no room"}), 507, codes.ResourceExhausted, "STORAGE_FULL", nil, "no room"},
+		"busy":        {refuse(fault.Exhausted, [3]string{"", "RATE_LIMIT", "later"}), 429, codes.ResourceExhausted, "RATE_LIMIT", nil, "later"},
 		"internal":    {func(context.Context) error { return errors.New("secret") }, 500, codes.Internal, "INTERNAL", nil, ""},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -31,12 +31,24 @@ type Options struct {
 	Allow func(ctx context.Context, authorization string) error
 	// Ready says whether /readyz answers 200; nil is always.
 	Ready func() bool
+	// Observe is told of every request, and end of how it was answered: by which route's
+	// pattern ("": none) and with which status. It may replace the request. Nil: nobody is.
+	Observe func(*http.Request) (_ *http.Request, end func(route string, status int))
 	// MaxBody is the most bytes of a request body; 0 is 1 MiB.
 	MaxBody int64
 	// Log gets panics and answers that could not be written; nil is slog's default.
 	Log *slog.Logger
 	// OpenAPI is served as /openapi.json; without it there is none.
 	OpenAPI []byte
+	// Docs are pages for people, by path; all begin with /docs.
+	Docs map[string]Doc
+}
+
+// Doc is a page of HTML or a style sheet, that runs nothing and loads nothing from
+// elsewhere.
+type Doc struct {
+	Type string // as Content-Type
+	Body []byte
 }
 
 const defaultMaxBody = 1 << 20
@@ -75,18 +87,23 @@ func New(conn grpc.ClientConnInterface, o Options) (http.Handler, error) {
 		pb.File_phasewright_v1_plan_service_proto,
 		pb.File_phasewright_v1_program_record_service_proto,
 		pb.File_phasewright_v1_access_service_proto,
+		pb.File_phasewright_v1_bulk_service_proto, pb.File_phasewright_v1_trial_service_proto,
 	)
 	g.pages = g.ownPages()
 	nothing := func(string) (string, bool) { return "", false }
-	key := func(name string) (string, bool) { return "idempotency-key", strings.EqualFold(name, "Idempotency-Key") }
+	fields := func(name string) (string, bool) { // headers that are fields of a request
+		name = strings.ToLower(name)
+		return name, name == "idempotency-key" || name == "if-match"
+	}
 	g.mux = runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, jsonMarshaler{}),
 		runtime.WithMiddlewares(g.check),
 		runtime.WithErrorHandler(g.callError),
+		runtime.WithForwardResponseOption(tagged),
 		runtime.WithRoutingErrorHandler(g.routingError),
 		// No other header becomes metadata. Authorization and the peer's address pass all
 		// the same. What is left of a rate comes back.
-		runtime.WithIncomingHeaderMatcher(key),
+		runtime.WithIncomingHeaderMatcher(fields),
 		runtime.WithOutgoingHeaderMatcher(func(k string) (string, bool) { h, ok := rateHeaders[k]; return h, ok }),
 		runtime.WithOutgoingTrailerMatcher(nothing),
 		runtime.WithDisablePathLengthFallback(),
@@ -107,17 +124,25 @@ func New(conn grpc.ClientConnInterface, o Options) (http.Handler, error) {
 		pb.RegisterPlanServiceHandlerClient(ctx, g.mux, pb.NewPlanServiceClient(conn)),
 		pb.RegisterProgramRecordServiceHandlerClient(ctx, g.mux, pb.NewProgramRecordServiceClient(conn)),
 		pb.RegisterAccessServiceHandlerClient(ctx, g.mux, pb.NewAccessServiceClient(conn)),
+		pb.RegisterBulkServiceHandlerClient(ctx, g.mux, pb.NewBulkServiceClient(conn)),
+		pb.RegisterOperationServiceHandlerClient(ctx, g.mux, pb.NewOperationServiceClient(conn)),
+		pb.RegisterTrialServiceHandlerClient(ctx, g.mux, pb.NewTrialServiceClient(conn)),
 	)
 }
 
 // ServeHTTP answers one request.
 func (g *gateway) ServeHTTP(out http.ResponseWriter, in *http.Request) {
 	w := &answer{ResponseWriter: out, head: in.Method == http.MethodHead}
+	if g.o.Observe != nil {
+		var end func(string, int)
+		in, end = g.o.Observe(in)
+		defer func() { end(w.route, w.status()) }()
+	}
 	defer g.rescue(w, in)
 	w.Header().Set("X-Content-Type-Options", "nosniff")
 	w.Header().Set("Cache-Control", "no-store")
 
-	r := in.WithContext(in.Context()) // a copy, whose fields may be changed
+	r := in.WithContext(context.WithValue(in.Context(), answerKey{}, w)) // a copy, whose fields may be changed
 	r.Header = in.Header.Clone()
 	for _, k := range [...]string{
 		"X-Forwarded-For", "X-Forwarded-Host", // anyone can write them: only the peer's address is passed on
@@ -129,6 +154,10 @@ func (g *gateway) ServeHTTP(out http.ResponseWriter, in *http.Request) {
 		r.Method = http.MethodGet
 	}
 	if p, ok := g.pages[r.URL.Path]; ok {
+		w.route = r.URL.Path
+		if _, ok := g.o.Docs[r.URL.Path]; ok {
+			w.route = docsRoute // one for all: there are hundreds
+		}
 		g.servePage(w, r, p)
 		return
 	}
@@ -162,9 +191,24 @@ var errPanic = errors.New("panic in the gateway")
 type answer struct {
 	http.ResponseWriter
 	head, begun bool
+	code        int
+	route       string // the pattern that fits
+}
+
+type answerKey struct{}
+
+// status is what was answered, or what net/http answers where nothing was.
+func (w *answer) status() int {
+	if w.code == 0 {
+		return http.StatusOK
+	}
+	return w.code
 }
 
 func (w *answer) WriteHeader(code int) {
+	if !w.begun || w.code < http.StatusOK {
+		w.code = code
+	}
 	w.begun = true
 	w.ResponseWriter.WriteHeader(code)
 }

@@ -43,7 +43,7 @@ func TestOpenAPIIsWhatIsServed(t *testing.T) {
 		require.NotEmpty(t, op.Summary)
 		require.False(t, found[op.OperationID])
 		found[op.OperationID] = true
-		codes := []string{"400", "401", "403", "404", "429", "405", "500", "503", "504", "default"}
+		codes := []string{"400", "401", "403", "404", "429", "405", "412", "500", "503", "504", "507", "default"}
 		if r.body {
 			codes = append(codes, "413", "415")
 		}

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/phasewright/phasewright/engine/fault"
@@ -24,7 +25,10 @@ func (g *gateway) ownPages() map[string]page {
 		"/readyz": g.ready,
 	}
 	if len(g.o.OpenAPI) > 0 {
-		p["/openapi.json"] = g.openAPI()
+		p["/openapi.json"] = kept(g.o.OpenAPI, func(w http.ResponseWriter) { writeJSON(w, http.StatusOK, g.o.OpenAPI) })
+	}
+	for path, d := range g.o.Docs {
+		p[path] = kept(d.Body, func(w http.ResponseWriter) { writeDoc(w, d) })
 	}
 	return p
 }
@@ -64,18 +68,28 @@ func (g *gateway) index() page {
 		Calls   []string `json:"calls"`
 		Health  []string `json:"health"`
 		OpenAPI string   `json:"openapi,omitempty"`
-	}{"phasewright", calls, []string{"GET /livez", "GET /readyz"}, ""}
+		Docs    string   `json:"docs,omitempty"`
+	}{"phasewright", calls, []string{"GET /livez", "GET /readyz"}, "", ""}
 	if len(g.o.OpenAPI) > 0 {
 		where.OpenAPI = "GET /openapi.json"
+	}
+	if len(g.o.Docs) > 0 {
+		where.Docs = "GET " + docsHome
 	}
 	data, _ := json.MarshalIndent(where, "", "  ") // text alone always has an encoding
 	data = append(data, '\n')
 	return func(w http.ResponseWriter, _ *http.Request) { writeJSON(w, http.StatusOK, data) }
 }
 
-// openAPI is no athlete's data: it may be kept, if it is asked for again each time.
-func (g *gateway) openAPI() page {
-	sum := sha256.Sum256(g.o.OpenAPI)
+const (
+	docsHome  = "/docs"
+	docsRoute = "/docs/*"
+)
+
+// kept is a page that is no athlete's data: it may be kept, if it is asked for again
+// each time.
+func kept(body []byte, write func(http.ResponseWriter)) page {
+	sum := sha256.Sum256(body)
 	tag := `"` + hex.EncodeToString(sum[:8]) + `"`
 	return func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Cache-Control", "no-cache")
@@ -86,6 +100,15 @@ func (g *gateway) openAPI() page {
 				return
 			}
 		}
-		writeJSON(w, http.StatusOK, g.o.OpenAPI)
+		write(w)
 	}
+}
+
+func writeDoc(w http.ResponseWriter, d Doc) {
+	h := w.Header()
+	h.Set("Content-Type", d.Type)
+	h.Set("Content-Length", strconv.Itoa(len(d.Body)))
+	h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
+	h.Set("Referrer-Policy", "no-referrer")
+	_, _ = w.Write(d.Body) // the caller may have gone
 }

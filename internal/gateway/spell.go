@@ -9,6 +9,8 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/anypb"
+
+	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 )
 
 // spelling turns schema paths (request.constraints.days[1].body_mass) into what the
@@ -59,6 +61,12 @@ func (s spelling) status(st *status.Status) *status.Status {
 			}
 		case *errdetails.ResourceInfo:
 			m.ResourceName, m.Description = s.field(m.ResourceName), s.text(m.Description, fields)
+		case *pb.Relaxations:
+			for _, r := range m.Relaxations {
+				for _, c := range r.Changes {
+					c.Field = s.field(c.Field)
+				}
+			}
 		default:
 			continue
 		}

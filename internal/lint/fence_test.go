@@ -2,6 +2,7 @@ package lint
 
 import (
 	"fmt"
+	"go/ast"
 	"sort"
 	"strings"
 	"testing"
@@ -19,11 +20,11 @@ type room struct {
 var (
 	floor0 = []string{"engine/plan", "engine/fault"}
 	floor1 = join(floor0, "engine/load", "engine/exercise", "engine/dose")
-	floor2 = join(floor1, "engine/schedule", "engine/prescribe", "engine/audit", "engine/compare", "engine/adapt", "engine/trial", "engine/evidence")
+	floor2 = join(floor1, "engine/schedule", "engine/prescribe", "engine/audit", "engine/compare", "engine/contrast", "engine/adapt", "engine/trial", "engine/trial/*", "engine/evidence")
 	floor3 = join(floor2, "engine")
-	floor4 = join(floor3, "strategies", "strategies/*", "internal/export")
+	floor4 = join(floor3, "strategies", "strategies/*", "internal/export", "internal/chart")
 	floor5 = join(floor4, "internal/service", "internal/wire", "gen/*")
-	floor6 = join(floor5, "internal/rpc", "internal/gateway", "internal/web", "internal/job", "internal/store", "internal/store/*", "strategies/remote")
+	floor6 = join(floor5, "engine/conform", "internal/apidoc", "internal/rpc", "internal/gateway", "internal/gate", "internal/telemetry", "internal/web", "internal/job", "internal/store", "internal/store/*", "strategies/remote")
 	floor7 = join(floor6, "internal/app")
 )
 
@@ -41,23 +42,40 @@ var rooms = []room{
 	{"engine/prescribe", floor1},
 	{"engine/audit", floor1},
 	{"engine/compare", floor0},
+	{"engine/contrast", floor1},
 	{"engine/adapt", floor1},
-	{"engine/trial", floor1},
+	{"engine/trial", join(floor1, "engine/trial/*")},
+	{"engine/trial/draw", floor0},
+	{"engine/trial/match", floor0},
+	{"engine/trial/stat", join(floor0, "engine/trial/draw")},
+	{"engine/trial/assign", join(floor0, "engine/trial/draw", "engine/trial/match")},
+	{"engine/trial/sequential", join(floor0, "engine/trial/draw", "engine/trial/stat")},
+	{"engine/trial/analyse", join(floor0, "engine/trial/draw", "engine/trial/assign", "engine/trial/stat", "engine/trial/sequential")},
+	{"engine/trial/power", join(floor0, "engine/trial/draw", "engine/trial/match", "engine/trial/stat", "engine/trial/assign", "engine/trial/analyse")},
+	{"engine/trial/conduct", join(floor0, "engine/trial/*")},
+	{"engine/trial/report", join(floor0, "engine/trial/stat", "engine/trial/assign", "engine/trial/analyse")},
+	{"engine/trial/report/reporttest", join(floor0, "engine/trial/*")},
 	{"engine/evidence", floor1},
 
 	{"engine", floor2},
-	{"engine/strategytest", floor3},
+	{"engine/conform", floor3},
+	{"engine/strategytest", join(floor3, "engine/conform")},
 
 	{"strategies", join(floor3, "strategies/*")},
 	{"strategies/internal/*", floor3},
 	{"strategies/remote", join(floor3, "internal/wire", "gen/*")},
+	{"strategies/remote/remotetest", join(floor3, "internal/wire", "gen/*")},
 	{"strategies/*", join(floor3, "strategies/internal/*")},
 	{"internal/export", floor2},
+	{"internal/chart", join(floor0, "engine/trial/report")},
 
-	{"internal/service", join(floor3, "internal/export")},
+	{"internal/service", join(floor3, "internal/export", "internal/chart")},
 	{"internal/wire", join(floor3, "internal/service", "gen/*")},
 	{"internal/rpc", join(floor4, "internal/service", "internal/wire", "gen/*")},
 	{"internal/gateway", join(floor4, "internal/service", "gen/*")},
+	{"internal/gate", join(floor4, "internal/service")},
+	{"internal/telemetry", join(floor4, "internal/service")},
+	{"internal/apidoc", nil},
 	{"internal/web", join(floor4, "internal/service")},
 	{"internal/job", join(floor4, "internal/service")},
 	{"internal/store", join(floor4, "internal/service")},
@@ -70,6 +88,7 @@ var rooms = []room{
 	{"internal/app", floor6},
 	{"cmd/*", floor7},
 	{"gen/*", []string{"gen/*"}},
+	{"internal/reference", join(floor2)},
 	{"internal/lint", nil},
 }
 
@@ -277,4 +296,33 @@ func TestDatabasesStayInStoresCatches(t *testing.T) {
 		require.Empty(t, queries(parse(t, "internal/store/sqlite/a.go", text)), imp)
 		require.Empty(t, queries(parse(t, "internal/app/a_test.go", text)), imp)
 	}
+}
+
+// opened says where a file that is no test opens a store with its walls taken down.
+func opened(s source) []string {
+	if s.isTest() {
+		return nil
+	}
+	var bad []string
+	ast.Inspect(s.file, func(n ast.Node) bool {
+		if e, ok := n.(*ast.SelectorExpr); ok && e.Sel.Name == "OpenUnfiltered" {
+			bad = append(bad, s.line(e.Pos())+": OpenUnfiltered is for tests only")
+		}
+		return true
+	})
+	return bad
+}
+
+func TestWallsStayUp(t *testing.T) {
+	var bad []string
+	for _, s := range sources(t) {
+		bad = append(bad, opened(s)...)
+	}
+	require.Empty(t, bad, strings.Join(bad, "\n"))
+}
+
+func TestWallsStayUpCatches(t *testing.T) {
+	text := "package a\nimport \"x/postgres\"\nvar open = postgres.OpenUnfiltered\n"
+	require.Len(t, opened(parse(t, "internal/app/a.go", text)), 1)
+	require.Empty(t, opened(parse(t, "internal/app/a_test.go", text)))
 }

@@ -64,6 +64,9 @@ func impure(s source) (bad []string, math []string) {
 		}
 	}
 	ast.Inspect(s.file, func(n ast.Node) bool {
+		if g, ok := n.(*ast.GoStmt); ok {
+			bad = append(bad, s.line(g.Pos())+": starts a goroutine; concurrency is the caller's, and the race run relies on it")
+		}
 		sel, ok := n.(*ast.SelectorExpr)
 		if !ok {
 			return true
@@ -150,6 +153,7 @@ func TestPureCodeIsDeterministicCatches(t *testing.T) {
 		{`import r "math/rand/v2"; var _ = r.Shuffle`, "global source"},
 		{`import "hash/maphash"; var _ maphash.Hash`, "another seed"},
 		{`func init() {}`, "func init"},
+		{`func f() { go f() }`, "goroutine"},
 		{`import "math"; var _ = math.Exp(1)`, "other bits"},
 		{`import "math"; var _ = math.Pow`, "other bits"},
 		{`import m "math"; var _ = m.Log(2)`, "other bits"},

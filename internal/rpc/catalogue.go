@@ -49,6 +49,20 @@ func (s *strategies) GetStrategy(ctx context.Context, r *pb.GetStrategyRequest) 
 	return &pb.GetStrategyResponse{Strategy: wire.StrategyToProto(&d)}, nil
 }
 
+// CompareStrategies answers faults of an arm where it stands, those of what all share under
+// the request.
+func (s *strategies) CompareStrategies(ctx context.Context, r *pb.CompareStrategiesRequest) (*pb.CompareStrategiesResponse, error) {
+	q, err := wire.ComparisonQueryFromProto(r)
+	if err != nil {
+		return nil, err
+	}
+	c, err := s.service.CompareStrategies(ctx, q)
+	if err != nil {
+		return nil, besides("request", err)
+	}
+	return wire.ComparisonToProto(&c.Comparison, c.Plots), nil
+}
+
 type catalogue struct {
 	pb.UnimplementedCatalogueServiceServer
 	service *service.Service

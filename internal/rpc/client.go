@@ -2,12 +2,16 @@ package rpc
 
 import (
 	"context"
+	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/backoff"
 	"google.golang.org/grpc/credentials/insecure"
+	_ "google.golang.org/grpc/health" // so that clients ask for it
 
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 
+	"github.com/phasewright/phasewright/engine"
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
@@ -18,6 +22,29 @@ import (
 // answerBytes bounds an answer. A program of a year with six days a week has about
 // four million bytes, gRPC's own limit.
 const answerBytes = 64 << 20
+
+// serviceConfig is what a client does by itself: it takes turns among the addresses that a
+// name has, passes by those that say they are leaving, and asks again where a server was not
+// there. What changes something carries a request id, so that it has its effect once.
+const serviceConfig = `{
+	"loadBalancingConfig": [{"round_robin": {}}],
+	"healthCheckConfig": {"serviceName": ""},
+	"methodConfig": [{
+		"name": [{}],
+		"retryPolicy": {
+			"maxAttempts": 5, "initialBackoff": "0.1s", "maxBackoff": "2s", "backoffMultiplier": 2,
+			"retryableStatusCodes": ["UNAVAILABLE"]
+		}
+	}],
+	"retryThrottling": {"maxTokens": 100, "tokenRatio": 0.5}
+}`
+
+// reconnect looks for a server that was restarted sooner than gRPC would by itself (after a
+// second, then two minutes at most): before the retries of a call are used up.
+var reconnect = grpc.ConnectParams{
+	Backoff:           backoff.Config{BaseDelay: 100 * time.Millisecond, Multiplier: 1.6, Jitter: 0.2, MaxDelay: 3 * time.Second},
+	MinConnectTimeout: 5 * time.Second,
+}
 
 // Client answers as service.Service does, from a server. Its faults are the server's,
 // with the paths of the domain; Unavailable where none answers.
@@ -34,14 +61,19 @@ type Client struct {
 func NewClient(address string, options ...grpc.DialOption) (*Client, error) {
 	conn, err := grpc.NewClient(address, append([]grpc.DialOption{
 		grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithDefaultServiceConfig(serviceConfig), grpc.WithConnectParams(reconnect),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(answerBytes)),
 	}, options...)...)
 	if err != nil {
 		return nil, fault.New(fault.Invalid, "ADDRESS", "", "the address of the server: "+err.Error())
 	}
+	return newClient(conn), nil
+}
+
+func newClient(conn *grpc.ClientConn) *Client {
 	return &Client{
 		conn: conn, programs: pb.NewProgramServiceClient(conn), strength: pb.NewStrengthServiceClient(conn), strategies: pb.NewStrategyServiceClient(conn), catalogue: pb.NewCatalogueServiceClient(conn),
-	}, nil
+	}
 }
 
 // Close ends the connection.
@@ -77,6 +109,32 @@ func (c *Client) Regenerate(ctx context.Context, base *plan.Program, r plan.Requ
 		return service.Regenerated{}, unreadable(err)
 	}
 	return service.Regenerated{Program: *p, Changes: changes}, nil
+}
+
+// CompareStrategies has the arms of a comparison made.
+func (c *Client) CompareStrategies(ctx context.Context, q plan.ComparisonQuery) (service.Compared, error) {
+	answer, err := c.strategies.CompareStrategies(ctx, wire.ComparisonQueryToProto(&q))
+	if err != nil {
+		return service.Compared{}, Fault(err, "request")
+	}
+	var out service.Compared
+	if out.Comparison, out.Plots, err = wire.ComparisonFromProto(answer); err != nil {
+		return service.Compared{}, unreadable(err)
+	}
+	return out, nil
+}
+
+// Relaxations has what changes of a request would gain found out.
+func (c *Client) Relaxations(ctx context.Context, r plan.Request) ([]engine.Relaxation, error) {
+	answer, err := c.programs.SuggestRelaxations(ctx, &pb.SuggestRelaxationsRequest{Request: wire.RequestToProto(r)})
+	if err != nil {
+		return nil, Fault(err, "request")
+	}
+	list, err := wire.RelaxationsFromProto(answer, func(field string) string { return under("request", field) })
+	if err != nil {
+		return nil, unreadable(err)
+	}
+	return list, nil
 }
 
 // Audit has a program checked.

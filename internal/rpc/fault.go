@@ -8,7 +8,10 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
+
 	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/internal/wire"
 )
 
 // Fault reads a status back into the fault it was made from, with the paths of the
@@ -31,6 +34,8 @@ func Fault(err error, prefix string) error {
 			for _, v := range d.GetFieldViolations() {
 				f.Violations = append(f.Violations, fault.Violation{Field: under(prefix, v.GetField()), Reason: v.GetReason(), Says: v.GetDescription()})
 			}
+		case *pb.Relaxations:
+			f.Ways = wire.WaysFromProto(d, func(field string) string { return under(prefix, field) })
 		case *errdetails.PreconditionFailure:
 			for _, v := range d.GetViolations() {
 				f.Violations = append(f.Violations, fault.Violation{Field: under(prefix, v.GetSubject()), Reason: v.GetType(), Says: v.GetDescription()})

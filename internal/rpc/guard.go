@@ -48,6 +48,7 @@ const metaScope = "scope"
 var scopes = map[pb.Scope]service.Scope{
 	pb.Scope_SCOPE_READ: service.ScopeRead, pb.Scope_SCOPE_WRITE: service.ScopeWrite,
 	pb.Scope_SCOPE_TRIAL: service.ScopeTrial, pb.Scope_SCOPE_ADMIN: service.ScopeAdmin,
+	pb.Scope_SCOPE_ASSESS: service.ScopeAssess,
 }
 
 // rule is what the schema says of who may call a method.

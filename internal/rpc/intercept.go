@@ -12,13 +12,10 @@ import (
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/peer"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
-	"google.golang.org/protobuf/reflect/protoreflect"
 
-	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/internal/wire"
 )
 
@@ -132,27 +129,12 @@ func checked(ctx context.Context, request any, _ *grpc.UnaryServerInfo, next grp
 		if err := keyed(ctx, m); err != nil {
 			return nil, err
 		}
+		if err := matched(ctx, m); err != nil {
+			return nil, err
+		}
 		if err := wire.Validate(m); err != nil {
 			return nil, err
 		}
 	}
 	return next(ctx, request)
-}
-
-// idempotencyKey is the header that REST callers know request_id by.
-const idempotencyKey = "idempotency-key"
-
-// keyed puts an Idempotency-Key into the request_id of a request that has one.
-func keyed(ctx context.Context, m proto.Message) error {
-	given := metadata.ValueFromIncomingContext(ctx, idempotencyKey)
-	f := m.ProtoReflect().Descriptor().Fields().ByName("request_id")
-	if len(given) == 0 || f == nil {
-		return nil
-	}
-	id := strings.Trim(given[0], `"`) // a text of a structured field is quoted
-	if old := m.ProtoReflect().Get(f).String(); len(given) > 1 || old != "" && old != id {
-		return fault.New(fault.Invalid, "FIELD_TWICE", "request_id", "is given by an Idempotency-Key too, another one; once is right")
-	}
-	m.ProtoReflect().Set(f, protoreflect.ValueOfString(strings.ToValidUTF8(id, "\uFFFD")))
-	return nil
 }

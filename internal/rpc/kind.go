@@ -161,7 +161,15 @@ func (k kind[T, P, M]) resource() string {
 
 // inside are the paths of faults that the service and the stores speak about a thing, and
 // what they are in its message.
-var inside = map[string]string{"caller_id": "profile.caller_id", "id": "exercise.id"}
+var inside = map[string]string{
+	"caller_id": "profile.caller_id", "id": "exercise.id",
+
+	// The catalogue speaks of columns.
+	"exercise.name": "exercise.display_name", "exercise.prime": "exercise.prime_muscles", "exercise.flags": "exercise.traits",
+	"exercise.added_needs": "exercise.added_load_equipment", "exercise.body_mass_permille": "exercise.body_mass_share_percent",
+	"exercise.max_plausible_kg": "exercise.max_plausible_kilograms", "exercise.related": "exercise.related_to",
+	"exercise.related_permille": "exercise.related_percent",
+}
 
 // explain gives a fault about what was sent the paths of the request.
 func (k kind[T, P, M]) explain(err error, name string) error {

@@ -19,9 +19,10 @@ type Local struct{ *bufconn.Listener }
 func NewLocal() Local { return Local{bufconn.Listen(localBuffer)} }
 
 // Connect makes a connection to what is served on it.
-func (l Local) Connect() (*grpc.ClientConn, error) {
-	return grpc.NewClient("passthrough:///in-memory",
+func (l Local) Connect(options ...grpc.DialOption) (*grpc.ClientConn, error) {
+	return grpc.NewClient("passthrough:///in-memory", append([]grpc.DialOption{
 		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return l.DialContext(ctx) }),
 		grpc.WithTransportCredentials(insecure.NewCredentials()),
-		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(answerBytes)))
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(answerBytes)),
+	}, options...)...)
 }

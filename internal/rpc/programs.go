@@ -2,7 +2,6 @@ package rpc
 
 import (
 	"context"
-	"slices"
 	"strings"
 
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
@@ -54,26 +53,36 @@ func (p *programs) RegenerateProgram(ctx context.Context, r *pb.RegenerateProgra
 	return &pb.RegenerateProgramResponse{Program: wire.ProgramToProto(&made.Program), Changes: wire.ChangesToProto(made.Changes)}, nil
 }
 
+const letters = "abcdefghijklmnopqrstuvwxyz_"
+
 // besides puts the request's field before the paths of a fault, but for those that are
-// about the program or how it is made again.
+// about the program, how it is made again, or the arms of a comparison.
 func besides(request string, err error) error {
 	f, ok := fault.As(err)
 	if !ok {
 		return err
 	}
-	out := *f
-	out.Violations = slices.Clone(f.Violations)
-	for i := range out.Violations {
-		v := &out.Violations[i]
-		switch root, _, _ := strings.Cut(v.Field, "."); root {
-		case "program", "rework":
+	return f.Moved(func(field string) string {
+		switch root := field[:len(field)-len(strings.TrimLeft(field, letters))]; root {
+		case "program", "rework", "arms", "equating":
+			return field
 		case "":
-			v.Field = request
-		default:
-			v.Field = request + "." + v.Field
+			return request
 		}
+		return request + "." + field
+	})
+}
+
+func (p *programs) SuggestRelaxations(ctx context.Context, r *pb.SuggestRelaxationsRequest) (*pb.SuggestRelaxationsResponse, error) {
+	request, err := wire.RequestFromProto(r.GetRequest())
+	if err != nil {
+		return nil, fault.Within("request", err)
 	}
-	return &out
+	list, err := p.service.Relaxations(ctx, request)
+	if err != nil {
+		return nil, fault.Within("request", err)
+	}
+	return wire.RelaxationsToProto(list, "request"), nil
 }
 
 func (p *programs) AuditProgram(ctx context.Context, r *pb.AuditProgramRequest) (*pb.AuditProgramResponse, error) {

@@ -31,6 +31,8 @@ type Options struct {
 	Access  *service.Access // manages keys and takes audit events; nil: neither is there
 	Rate    Rate
 	Now     func() time.Time // time.Now
+
+	Server []grpc.ServerOption // beside our own, such as what measures calls
 }
 
 // What bounds a connection. gRPC's own defaults are: streams and age without limit,
@@ -77,10 +79,10 @@ func NewServer(s *service.Service, o Options) (*Server, error) {
 		around: layers{logged(o.Log), explained(o.Log), timed(o.Deadline)}, most: o.Message,
 		callers: o.Callers, limits: newLimits(o.Rate, o.Now), access: o.Access, log: o.Log,
 	}
-	server := grpc.NewServer(
+	server := grpc.NewServer(append([]grpc.ServerOption{
 		grpc.MaxConcurrentStreams(maxStreams),
 		grpc.MaxHeaderListSize(maxHeaders),
-		grpc.MaxRecvMsgSize(hardFactor*o.Message),
+		grpc.MaxRecvMsgSize(hardFactor * o.Message),
 		grpc.ForceServerCodecV2(codec{encoding.GetCodecV2(proto.Name)}),
 		grpc.ConnectionTimeout(handshake),
 		grpc.KeepaliveParams(keepalive.ServerParameters{
@@ -89,7 +91,7 @@ func NewServer(s *service.Service, o Options) (*Server, error) {
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: minPing, PermitWithoutStream: true}),
 		grpc.WaitForHandlers(true),
 		grpc.UnknownServiceHandler(at.unknown),
-	)
+	}, o.Server...)...)
 	at.Server = server
 	pb.RegisterProgramServiceServer(at, &programs{service: s})
 	pb.RegisterStrengthServiceServer(at, &strength{service: s})
@@ -102,6 +104,9 @@ func NewServer(s *service.Service, o Options) (*Server, error) {
 	pb.RegisterOwnExerciseServiceServer(at, &ownExercises{service: s})
 	pb.RegisterPlanServiceServer(at, &plans{service: s})
 	pb.RegisterProgramRecordServiceServer(at, &records{service: s})
+	pb.RegisterBulkServiceServer(at, &bulk{service: s})
+	pb.RegisterOperationServiceServer(at, &operations{service: s})
+	pb.RegisterTrialServiceServer(at, &trials{service: s})
 	if o.Access != nil {
 		pb.RegisterAccessServiceServer(at, &access{access: o.Access})
 	}

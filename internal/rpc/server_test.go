@@ -24,6 +24,7 @@ import (
 
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 
+	"github.com/phasewright/phasewright/engine"
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
@@ -43,6 +44,19 @@ func (c canned) Rework(ctx context.Context, _ *plan.Program, r plan.Request, how
 	p, err := c.generate(ctx, r)
 	p.Reworked = plan.Some(plan.Reworked{Week: 1, Asked: how})
 	return p, err
+}
+func (c canned) Arms(ctx context.Context, r plan.Request, arms []plan.Arm, rule plan.Equating) (plan.Comparison, error) {
+	_, err := c.generate(ctx, r)
+	out := plan.Comparison{Rule: rule, Unit: plan.Kilogram}
+	for _, a := range arms {
+		out.Arms = append(out.Arms, plan.ArmReport{Label: a.Label, Digest: "d", Program: plan.Program{Digest: "d"}})
+	}
+	return out, err
+}
+func (c canned) Relaxations(ctx context.Context, r plan.Request) ([]engine.Relaxation, error) {
+	_, err := c.generate(ctx, r)
+	way := fault.Way{Changes: []fault.Change{{Field: "constraints.days[0].minutes", From: "45", To: "55"}}, Says: "10 more minutes on Monday.", Price: 10}
+	return []engine.Relaxation{{Way: way, Gains: []engine.Gain{{Muscle: plan.Chest, Sets: 3}, {ExerciseID: "back-squat", Sets: -2}}}}, err
 }
 func (canned) Audit(*plan.Program) []plan.Finding {
 	return []plan.Finding{{Level: plan.LevelNote, Rule: "r"}}
@@ -146,6 +160,49 @@ func TestGenerateWithinItsPath(t *testing.T) {
 	require.Equal(t, "request.constraints.days[1].minutes: is too short; request: y", status.Convert(err).Message())
 	require.Contains(t, log.String(), `"method":"/phasewright.v1.ProgramService/GenerateProgram","code":"FailedPrecondition"`)
 	require.Contains(t, log.String(), `"reason":"CONFLICT_TIME"`)
+}
+
+// TestWaysTravel: what would make a request possible comes as a detail, with the paths of
+// the call, and the client gives it back as it was.
+func TestWaysTravel(t *testing.T) {
+	given := &fault.Error{Kind: fault.Infeasible, Violations: []fault.Violation{{Field: "constraints.pinned[0]", Reason: "CONFLICT_PIN", Says: "is too much"}},
+		Ways: []fault.Way{{Changes: []fault.Change{{Field: "constraints.days[1].minutes", From: "20", To: "30"}, {Field: "constraints.pinned[0]", From: "dip"}}, Says: "10 more minutes on Thursday make it possible.", Price: 10}}}
+	conn, _, _ := started(t, failing(given), Options{})
+	_, err := pb.NewProgramServiceClient(conn).GenerateProgram(context.Background(), request())
+	var detail *pb.Relaxations
+	for _, d := range status.Convert(err).Details() {
+		if r, ok := d.(*pb.Relaxations); ok {
+			detail = r
+		}
+	}
+	require.NotNil(t, detail)
+	require.NoError(t, wire.Validate(detail))
+	require.Equal(t, "request.constraints.days[1].minutes", detail.GetRelaxations()[0].GetChanges()[0].GetField())
+	back, ok := fault.As(Fault(err, "request"))
+	require.True(t, ok)
+	require.Equal(t, given.Ways, back.Ways)
+}
+
+func TestSuggestRelaxations(t *testing.T) {
+	conn, _, _ := started(t, canned{generate: func(context.Context, plan.Request) (plan.Program, error) { return plan.Program{}, nil }}, Options{})
+	r := &pb.SuggestRelaxationsRequest{Request: request().GetRequest()}
+	answer, err := pb.NewProgramServiceClient(conn).SuggestRelaxations(context.Background(), r)
+	require.NoError(t, err)
+	require.NoError(t, wire.Validate(answer))
+	x := answer.GetRelaxations()[0]
+	require.Equal(t, "request.constraints.days[0].minutes", x.GetChanges()[0].GetField())
+	require.Equal(t, pb.Muscle_MUSCLE_CHEST, x.GetGains()[0].GetMuscle())
+	require.InDelta(t, 1.5, x.GetGains()[0].GetSets(), 0)
+	require.InDelta(t, -1, x.GetGains()[1].GetSets(), 0)
+	back, err := wire.RelaxationsFromProto(answer, func(f string) string { return under("request", f) })
+	require.NoError(t, err)
+	want, err := canned{generate: func(context.Context, plan.Request) (plan.Program, error) { return plan.Program{}, nil }}.Relaxations(context.Background(), plan.Request{})
+	require.NoError(t, err)
+	require.Equal(t, want, back)
+	conn, _, _ = started(t, failing(fault.New(fault.Infeasible, "CONFLICT_PIN", "constraints.pinned[0]", "is too much")), Options{})
+	_, err = pb.NewProgramServiceClient(conn).SuggestRelaxations(context.Background(), r)
+	require.Equal(t, codes.FailedPrecondition, status.Code(err))
+	require.Equal(t, "request.constraints.pinned[0]", infoOf(t, err).GetMetadata()["field"])
 }
 
 func TestEveryViolationOfTheSchemaAtOnce(t *testing.T) {

@@ -6,12 +6,15 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	rpcstatus "google.golang.org/genproto/googleapis/rpc/status"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
-	"google.golang.org/protobuf/protoadapt"
+	"google.golang.org/protobuf/types/known/anypb"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/internal/service"
@@ -54,6 +57,7 @@ var table = [...]codes.Code{
 	fault.Unauthenticated: codes.Unauthenticated,
 	fault.Denied:          codes.PermissionDenied,
 	fault.Exhausted:       codes.ResourceExhausted,
+	fault.Broken:          codes.Internal,
 }
 
 // maxDetails bounds the violations in bytes. Details travel as a header in base64, and
@@ -105,6 +109,16 @@ func ofFault(f *fault.Error) *status.Status {
 		}
 		shown = fitting(p.Violations)
 		p.Violations, details = p.Violations[:shown], append(details, p)
+		if len(f.Ways) > 0 {
+			details = append(details, wire.WaysToProto(f.Ways))
+		}
+	case fault.Unavailable:
+		wait := retryDelay
+		var knows interface{ RetryAfter() time.Duration }
+		if errors.As(f, &knows) {
+			wait = knows.RetryAfter()
+		}
+		details = append(details, &errdetails.RetryInfo{RetryDelay: durationpb.New(wait)})
 	case fault.Invalid:
 		b := &errdetails.BadRequest{}
 		for k := range f.Violations {
@@ -123,6 +137,9 @@ func ofFault(f *fault.Error) *status.Status {
 	}
 	return with(code, message(f), details...)
 }
+
+// retryDelay is when to come back where nothing says better.
+const retryDelay = time.Second
 
 // fitting counts the violations that fit into the details, at least one.
 func fitting[V proto.Message](list []V) int {
@@ -205,15 +222,14 @@ func info(k fault.Kind, reason, field string) *errdetails.ErrorInfo {
 
 func kindName(k fault.Kind) string { return strings.ReplaceAll(k.String(), " ", "_") }
 
+// with makes a status with details whose bytes are the same each time: ErrorInfo has a map.
 func with(c codes.Code, says string, details ...proto.Message) *status.Status {
-	s := status.New(c, says)
-	v1 := make([]protoadapt.MessageV1, len(details))
-	for i, d := range details {
-		v1[i] = protoadapt.MessageV1Of(d)
+	s := &rpcstatus.Status{Code: int32(c), Message: says}
+	for _, d := range details {
+		a := &anypb.Any{}
+		if err := anypb.MarshalFrom(a, d, proto.MarshalOptions{Deterministic: true}); err == nil { // fails for text that is not UTF-8 only
+			s.Details = append(s.Details, a)
+		}
 	}
-	full, err := s.WithDetails(v1...)
-	if err != nil {
-		return s // only for OK, which is never asked for
-	}
-	return full
+	return status.FromProto(s)
 }

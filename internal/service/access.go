@@ -145,7 +145,7 @@ func (a *Access) check(o *Order) error {
 	}
 	for i, s := range o.Scopes {
 		if !slices.Contains(Scopes(), s) || slices.Contains(o.Scopes[:i], s) {
-			c.Add(ReasonScope, "scopes", "scopes are read, write, trial and admin, each once")
+			c.Add(ReasonScope, "scopes", "scopes are read, write, trial, admin and assess, each once")
 			break
 		}
 	}

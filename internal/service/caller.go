@@ -5,7 +5,7 @@ import (
 	"slices"
 )
 
-// Scope is what a key may do: read, write, trial, admin.
+// Scope is what a key may do: read, write, trial, admin, assess.
 type Scope string
 
 // Scopes.
@@ -14,10 +14,12 @@ const (
 	ScopeWrite Scope = "write"
 	ScopeTrial Scope = "trial"
 	ScopeAdmin Scope = "admin"
+	// ScopeAssess records measurements of trials, and sees neither arms nor results.
+	ScopeAssess Scope = "assess"
 )
 
 // Scopes lists all of them.
-func Scopes() []Scope { return []Scope{ScopeRead, ScopeWrite, ScopeTrial, ScopeAdmin} }
+func Scopes() []Scope { return []Scope{ScopeRead, ScopeWrite, ScopeTrial, ScopeAdmin, ScopeAssess} }
 
 // Tenants that are there without anyone making them.
 const (

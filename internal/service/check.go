@@ -38,6 +38,8 @@ const (
 	ReasonLocked         = "LOCKED"
 	ReasonRole           = "ROLE"
 	ReasonURL            = "URL"
+	ReasonItems          = "ITEMS"
+	ReasonFinished       = "FINISHED"
 	ReasonStorage        = "STORAGE" // a bug or a damaged store: details are for the log
 )
 
@@ -125,6 +127,7 @@ func (p *Program) Check() error {
 }
 
 func (*Key) Kind() Kind { return KindKey }
+func (*Job) Kind() Kind { return KindJob }
 
 // Check refuses a query that a kind can't answer: Invalid QUERY.
 func (q *Query) Check(k Kind) error {

@@ -182,8 +182,8 @@ type kept[T any] struct {
 func effect[T any, P RecordOf[T]](v *T) (Effect, error) {
 	r := P(v)
 	k := kept[T]{Head: *r.Heading(), Owner: r.Owner(), Value: v}
-	if p, ok := any(v).(*Program); ok {
-		k.Latest = p.Latest
+	if c, ok := any(v).(Counted); ok {
+		k.Latest = *c.Counter()
 	}
 	body, err := json.Marshal(k)
 	if err != nil {
@@ -211,7 +211,12 @@ func recalled[T any, P RecordOf[T]](body []byte) (T, error) {
 	case *Measurement:
 		v.Athlete = k.Owner
 	case *Program:
-		v.Athlete, v.Latest = k.Owner, k.Latest
+		v.Athlete = k.Owner
+	case *Participant:
+		v.Athlete = k.Owner
+	}
+	if c, ok := any(k.Value).(Counted); ok {
+		*c.Counter() = k.Latest
 	}
 	return *k.Value, nil
 }

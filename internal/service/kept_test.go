@@ -27,6 +27,12 @@ type counting struct {
 }
 
 func (counting) Catalogue() *exercise.Catalogue { return exercise.Builtin() }
+
+// Estimate finds nothing that can't have been.
+func (c counting) Estimate(context.Context, plan.StrengthQuery) (plan.StrengthReport, error) {
+	return plan.StrengthReport{}, nil
+}
+
 func (c counting) Generate(_ context.Context, r plan.Request) (plan.Program, error) {
 	*c.made++
 	p := plan.Program{Request: r, Seed: r.Seed}
@@ -42,9 +48,13 @@ type world struct {
 func newWorld() *world {
 	w := &world{now: time.UnixMilli(1_767_225_600_000)}
 	clock := func() time.Time { return w.now }
-	store := memory.NewTwice(func() service.Instant { return service.At(clock()) })
-	w.Service = service.New(counting{made: &w.made}, service.WithStorage(service.Storage{Store: store, Key: [32]byte{7}, Now: clock}))
+	w.Service = service.New(counting{made: &w.made}, service.WithStorage(service.Storage{Store: memoryTwice(w), Key: [32]byte{7}, Now: clock}))
 	return w
+}
+
+// memoryTwice is a store by a world's clock that runs every transaction twice.
+func memoryTwice(w *world) service.Store {
+	return memory.NewTwice(func() service.Instant { return service.At(w.now) })
 }
 
 func as(tenant service.Tenant) context.Context {
@@ -69,7 +79,7 @@ func measured(i int) service.Measurement {
 func TestNobodyAndNothing(t *testing.T) {
 	w := newWorld()
 	_, err := w.Athletes().Get(context.Background(), service.ID{}, service.ID{})
-	kindOf(t, err, fault.Unauthenticated, service.ReasonNoCaller)
+	kindOf(t, err, fault.Unauthenticated, service.ReasonCredential)
 	_, err = service.New(counting{}).Athletes().Create(as("one"), service.Write{}, service.Athlete{})
 	kindOf(t, err, fault.Refused, service.ReasonNoStore)
 }

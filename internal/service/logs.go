@@ -8,7 +8,8 @@ import (
 
 // SessionLogs are what was really done. Exercises have to be there (Invalid
 // UNKNOWN_EXERCISE), and the revision, where one is named, has to be one of a program of
-// the athlete's with such a session (Invalid UNKNOWN_REVISION).
+// the athlete's with such a session (Invalid UNKNOWN_REVISION). What can't have been lifted is refused as
+// engine.Engine.Estimate refuses it.
 func (s *Service) SessionLogs() Collection[SessionLog, *SessionLog] {
 	return Collection[SessionLog, *SessionLog]{s, Tx.SessionLogs, func(tx Tx, l *SessionLog) error {
 		for i := range l.Exercises {
@@ -16,7 +17,10 @@ func (s *Service) SessionLogs() Collection[SessionLog, *SessionLog] {
 				return err
 			}
 		}
-		return prescribed(tx, l)
+		if err := prescribed(tx, l); err != nil {
+			return err
+		}
+		return s.credible(tx, l)
 	}}
 }
 

@@ -28,30 +28,35 @@ type NewProgram struct {
 // the engine have the paths of the request, but about the athlete the field is parent.
 // NotFound UNKNOWN_ATHLETE, and UNKNOWN with field plan_name.
 func (s *Service) CreateProgram(ctx context.Context, w Write, n NewProgram) (Program, Revision, error) {
-	request, engine, answered, err := s.prepare(ctx, w, n)
+	request, answered, err := s.prepare(ctx, w, n)
 	if err != nil {
 		return Program{}, Revision{}, err
 	}
 	var made plan.Program
 	if !answered {
-		if made, err = engine.Generate(ctx, request); err != nil {
-			return Program{}, Revision{}, ofAthlete(err)
+		if made, err = s.engine.Generate(ctx, request); err != nil {
+			return Program{}, Revision{}, ofAthlete(ofStored(err, request.Own))
 		}
 	}
 	return s.keepRevision(ctx, w, func(tx Tx) (Program, Facts, error) {
 		if answered {
 			return Program{}, Facts{}, answerGone()
 		}
-		id, err := s.newID()
-		if err != nil {
-			return Program{}, Facts{}, err
-		}
-		p, err := tx.Programs().Create(Program{Head: Head{ID: id}, Athlete: n.Athlete, Name: n.Name})
-		if err != nil {
-			return p, Facts{}, err
-		}
-		return tx.Revise(p, Revision{Asked: request, Made: made})
+		return s.keepProgram(tx, n, request, made)
 	}, request, made)
+}
+
+// keepProgram stores a program that was made as revision 1.
+func (s *Service) keepProgram(tx Tx, n NewProgram, asked plan.Request, made plan.Program) (Program, Facts, error) {
+	id, err := s.newID()
+	if err != nil {
+		return Program{}, Facts{}, err
+	}
+	p, err := tx.Programs().Create(Program{Head: Head{ID: id}, Athlete: n.Athlete, Name: n.Name})
+	if err != nil {
+		return p, Facts{}, err
+	}
+	return tx.Revise(p, Revision{Asked: asked, Made: made})
 }
 
 // keepRevision runs a write that adds a revision and gives what came of it, of an answer
@@ -88,9 +93,9 @@ func (s *Service) keepRevision(ctx context.Context, w Write, fn func(Tx) (Progra
 
 // prepare reads what a program is made from, and whether the request was answered before,
 // so that nothing needs to be made.
-func (s *Service) prepare(ctx context.Context, w Write, n NewProgram) (r plan.Request, e Engine, answered bool, err error) {
+func (s *Service) prepare(ctx context.Context, w Write, n NewProgram) (r plan.Request, answered bool, err error) {
 	err = s.view(ctx, func(tx Tx) error {
-		r, e = n.Request, s.engine
+		r = n.Request
 		if answered, err = recallable(tx, w); err != nil || answered {
 			return err
 		}
@@ -102,7 +107,14 @@ func (s *Service) prepare(ctx context.Context, w Write, n NewProgram) (r plan.Re
 			return err
 		}
 		r.Athlete = a.Profile
-		if r.Athlete.Performances, err = shown(tx, n.Athlete); err != nil {
+		if r.Own, err = withOwn(tx, r.Own); err != nil {
+			return err
+		}
+		until := r.Constraints.PreparedOn
+		if !until.Set {
+			until = r.Constraints.Start
+		}
+		if r.Athlete.Performances, err = shown(tx, s.catalogueWith(r.Own), &a, until.Value); err != nil {
 			return err
 		}
 		if n.Plan != (ID{}) {
@@ -115,10 +127,9 @@ func (s *Service) prepare(ctx context.Context, w Write, n NewProgram) (r plan.Re
 			}
 			r.Plan = p.Plan
 		}
-		e, err = s.extended(tx)
-		return err
+		return nil
 	})
-	return r, e, answered, err
+	return r, answered, err
 }
 
 func recallable(tx Tx, w Write) (bool, error) {
@@ -127,21 +138,6 @@ func recallable(tx Tx, w Write) (bool, error) {
 	}
 	_, ok, err := tx.Recall(w.RequestID)
 	return ok, err
-}
-
-// maxShown is how many performances a request takes; the newest count.
-const maxShown = 500
-
-func shown(tx Tx, athlete ID) ([]plan.Performance, error) {
-	page, err := tx.Performances().List(Query{Athlete: athlete, Newest: true, Size: maxShown})
-	if err != nil {
-		return nil, err
-	}
-	var out []plan.Performance
-	for _, p := range slices.Backward(page.Items) {
-		out = append(out, p.Shown)
-	}
-	return out, nil
 }
 
 // at says of which field of a request a fault is.
@@ -163,7 +159,7 @@ func ofAthlete(err error) error {
 	if !ok || f.Kind == fault.Internal || f.Kind == fault.Canceled {
 		return err
 	}
-	out := &fault.Error{Kind: f.Kind, Violations: slices.Clone(f.Violations)}
+	out := f.Moved(func(field string) string { return field })
 	for i := range out.Violations {
 		v := &out.Violations[i]
 		if rest, ok := strings.CutPrefix(v.Field, "athlete"); ok && (rest == "" || rest[0] == '.') {

@@ -87,12 +87,18 @@ const (
 	KindEvent       Kind = "event"
 	KindAnswer      Kind = "answer"
 	KindErasure     Kind = "erasure"
+	KindJob         Kind = "job"
+	KindChunk       Kind = "chunk"
+	KindItem        Kind = "item"
+	KindTrial       Kind = "trial"
+	KindParticipant Kind = "participant"
+	KindTrialEvent  Kind = "trial_event"
 )
 
 // Shelved lists the kinds that lie on shelves, athletes last: they take the others along.
 func Shelved() []Kind {
 	return []Kind{
-		KindPerformance, KindSessionLog, KindMeasurement, KindExercise, KindPlan, KindProgram, KindKey, KindAthlete,
+		KindPerformance, KindSessionLog, KindMeasurement, KindExercise, KindPlan, KindProgram, KindKey, KindJob, KindParticipant, KindTrial, KindAthlete,
 	}
 }
 

@@ -24,14 +24,15 @@ type Revised struct {
 }
 
 // ReviseProgram makes the newest revision of a program again from a day on, and keeps it
-// as the next one. Faults of the engine are those of Regenerate. Stale STALE where the
-// program is another by now than w.Etag says, or than when this began.
+// as the next one, with the athlete and what they have shown as stored by now (see asked).
+// Faults of the engine are those of Regenerate. Stale STALE where the
+// program is another by now than w.Etag says, or than when this began. Own exercises are
+// those of the request, then of the newest revision as they were, then of the tenant.
 func (s *Service) ReviseProgram(ctx context.Context, w Write, n NewRevision) (Revised, error) {
 	var base Revision
-	var engine Engine
+	var asked plan.Request
 	answered := false
 	err := s.view(ctx, func(tx Tx) (err error) {
-		engine = s.engine
 		if answered, err = recallable(tx, w); err != nil || answered {
 			return err
 		}
@@ -45,19 +46,18 @@ func (s *Service) ReviseProgram(ctx context.Context, w Write, n NewRevision) (Re
 		if base, err = tx.Revision(n.Program, 0); err != nil {
 			return err
 		}
-		engine, err = s.extended(tx)
+		if err := s.logged(tx, &n, &base); err != nil {
+			return err
+		}
+		asked, err = s.asked(tx, &n, &base)
 		return err
 	})
 	if err != nil {
 		return Revised{}, err
 	}
-	asked := base.Made.Request
-	if n.Request.Set {
-		asked = n.Request.Value
-	}
 	var made plan.Program
 	if !answered {
-		if made, err = engine.Rework(ctx, &base.Made, asked, n.Rework); err != nil {
+		if made, err = s.engine.Rework(ctx, &base.Made, asked, n.Rework); err != nil {
 			return Revised{}, err
 		}
 	}
@@ -101,15 +101,6 @@ func firstDay(p *plan.Program) plan.Date {
 		}
 	}
 	return 0
-}
-
-// extended gives an engine that knows the tenant's exercises too.
-func (s *Service) extended(tx Tx) (Engine, error) {
-	own, err := ownExercises(tx, ID{})
-	if err != nil || len(own) == 0 || s.storage.Extend == nil {
-		return s.engine, err
-	}
-	return s.storage.Extend(own)
 }
 
 func answerGone() error {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"strings"
 
+	"github.com/phasewright/phasewright/engine"
 	"github.com/phasewright/phasewright/engine/audit"
 	"github.com/phasewright/phasewright/engine/compare"
 	"github.com/phasewright/phasewright/engine/exercise"
@@ -18,6 +19,8 @@ import (
 type Engine interface {
 	Generate(context.Context, plan.Request) (plan.Program, error)
 	Rework(context.Context, *plan.Program, plan.Request, plan.Rework) (plan.Program, error)
+	Arms(context.Context, plan.Request, []plan.Arm, plan.Equating) (plan.Comparison, error)
+	Relaxations(context.Context, plan.Request) ([]engine.Relaxation, error)
 	Audit(*plan.Program) []plan.Finding
 	Estimate(context.Context, plan.StrengthQuery) (plan.StrengthReport, error)
 	Strategies() []plan.Descriptor
@@ -46,6 +49,11 @@ func New(e Engine, options ...Option) *Service {
 // Generate makes the program of a request. Its faults are those of engine.Engine.
 func (s *Service) Generate(ctx context.Context, r plan.Request) (plan.Program, error) {
 	return s.engine.Generate(ctx, r)
+}
+
+// Relaxations says what changes of a request would gain, as engine.Engine does.
+func (s *Service) Relaxations(ctx context.Context, r plan.Request) ([]engine.Relaxation, error) {
+	return s.engine.Relaxations(ctx, r)
 }
 
 // Regenerated is a program made again.

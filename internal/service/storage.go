@@ -6,26 +6,23 @@ import (
 	"io"
 	"time"
 
-	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
 )
 
 // Reasons of faults of the use cases around a store.
 const (
 	ReasonNoStore         = "NO_STORE"
-	ReasonNoCaller        = "UNAUTHENTICATED"
 	ReasonPageToken       = "PAGE_TOKEN"
 	ReasonUnknownExercise = "UNKNOWN_EXERCISE"
 	ReasonUnknownRevision = "UNKNOWN_REVISION"
+	ReasonLogged          = "LOGGED"
 	ReasonApart           = "PERFORMANCES_APART"
 )
 
 // Storage is what a service needs to keep things. Store and Key are required.
 type Storage struct {
-	Store Store
-	Key   [32]byte // seals page tokens; the same on every replica
-	// Extend gives an engine that knows a tenant's own exercises too; nil refuses them.
-	Extend func(own []exercise.Exercise) (Engine, error)
+	Store  Store
+	Key    [32]byte         // seals page tokens; the same on every replica
 	Now    func() time.Time // nil is the system's clock
 	Random io.Reader        // of ids and page tokens; nil is the system's
 }
@@ -56,7 +53,7 @@ func (s *Service) tenant(ctx context.Context) (Tenant, error) {
 	c, ok := CallerOf(ctx)
 	switch {
 	case !ok:
-		return "", fault.New(fault.Unauthenticated, ReasonNoCaller, "", "a key is needed")
+		return "", Stranger()
 	case s.storage == nil:
 		return "", fault.New(fault.Refused, ReasonNoStore, "", "this server keeps nothing; start it with a data directory or a database")
 	}

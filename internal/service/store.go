@@ -9,10 +9,11 @@ import (
 // Store keeps tenants' data. Implementations pass internal/store/storetest; their
 // errors are faults with the reasons of this package, and never a driver's.
 //
-// What Update returned nil for is durable. With Unavailable CONTENTION, STORAGE_FULL and
-// CLOSED nothing was changed, and trying again may help. With OUTCOME_UNKNOWN (the
-// connection broke while committing) and STORAGE_FAULT (writing or syncing failed) it is
-// not acknowledged and yet may turn out to be kept: ask again with the same request id.
+// What Update returned nil for is durable. With Unavailable CONTENTION and CLOSED, and
+// Exhausted STORAGE_FULL, nothing was changed, and trying again may help. With
+// OUTCOME_UNKNOWN (the connection broke while committing) and STORAGE_FAULT (writing or
+// syncing failed) it is not acknowledged and yet may turn out to be kept: ask again with
+// the same request id.
 // A store is safe for concurrent use.
 type Store interface {
 	// View runs fn on one consistent state of a tenant. Writes are refused. fn may run
@@ -29,6 +30,10 @@ type Store interface {
 	// Tenants lists those admitted, by name, at most size after one.
 	Tenants(ctx context.Context, after Tenant, size int) ([]Tenant, error)
 
+	// Working lists tenants with open chunks, and at times one whose last was just closed,
+	// by name, at most size after one.
+	Working(ctx context.Context, after Tenant, size int) ([]Tenant, error)
+
 	// Scrub rewrites what the files still hold of erased and purged data: to be called
 	// after an erasure, or once for many. It takes time and may hold up writers.
 	Scrub(ctx context.Context) error
@@ -39,7 +44,7 @@ type Store interface {
 
 // Tx is a transaction of one tenant, good until the function it was given to returns,
 // and for one goroutine. After an error that is not about the call itself (kinds
-// Internal, Unavailable, Canceled) it only returns that error.
+// Internal, Unavailable, Exhausted, Canceled) it only returns that error.
 type Tx interface {
 	// Now is the time of the transaction, the same in every run of it.
 	Now() Instant
@@ -52,6 +57,9 @@ type Tx interface {
 	Plans() Shelf[SavedPlan]
 	Programs() Shelf[Program]
 	Keys() Shelf[Key]
+	Jobs() Shelf[Job]
+	Trials() Shelf[Trial]
+	Participants() Shelf[Participant]
 
 	// Revise adds a revision to a program: number p.Latest+1, facts taken from r.Made.
 	// It is an update of p (see Shelf.Update), and gives what is new of both. A revision
@@ -61,6 +69,15 @@ type Tx interface {
 	Revision(program ID, number int32) (Revision, error)
 	// Revisions lists facts, the oldest first, after a number.
 	Revisions(program ID, after int32, size int) ([]Facts, error)
+
+	// Continue adds events to a trial's chain, numbers t.Latest+1 on. It is an update of t
+	// (see Shelf.Update), and gives it as stored; Stale STALE where they don't follow what
+	// is there (Trial.Follow). Events are final; of those with private text Athlete says
+	// whose it is.
+	Continue(t Trial, more []TrialEvent) (Trial, error)
+	// Chain lists a trial's events, the oldest first, after a number, with what is private
+	// of them where it was not erased.
+	Chain(trial ID, after int32, size int) ([]TrialEvent, error)
 
 	// Record adds an event and gives it with its time. Exists ID_TAKEN.
 	Record(e Event) (Event, error)
@@ -72,9 +89,33 @@ type Tx interface {
 	// Remember keeps an answer: Exists REQUEST_ID_USED where there is one.
 	Remember(a Answer) error
 
+	// Enqueue adds an open chunk with its items to a job, and the tenant to Working.
+	// NotFound UNKNOWN without the job; Exists ID_TAKEN where its number or an item's is.
+	Enqueue(c Chunk, items []Item) error
+	// Claim leases, until a moment, the first open chunk that nobody has, of the oldest
+	// job that has one. Where no chunk is open at all the tenant leaves Working.
+	Claim(owner ID, until Instant) (Chunk, bool, error)
+	// Chunk reads one. NotFound UNKNOWN.
+	Chunk(job ID, number int64) (Chunk, error)
+	// SetChunk replaces what changes of a chunk: Next and all after it. NotFound UNKNOWN.
+	SetChunk(c Chunk) error
+	// Halt closes all chunks of a job.
+	Halt(job ID) error
+	// Pending says whether a job has an open chunk.
+	Pending(job ID) (bool, error)
+	// Tally counts a job's chunks.
+	Tally(job ID) (Tally, error)
+	// Items lists a job's items after a place (-1: all), only those not waiting where
+	// finished is asked for.
+	Items(job ID, after int64, size int, finished bool) ([]Item, error)
+	// Finish sets State, Program and Result of an item that waits: Exists FINISHED where
+	// it does not, NotFound UNKNOWN where it was erased.
+	Finish(i Item) error
+
 	// Export gives all there is about an athlete, deleted things included: an Athlete,
-	// then Performances, SessionLogs, Measurements, Programs, Revisions, Events and
-	// Answers, each by value. NotFound UNKNOWN.
+	// then Performances, SessionLogs, Measurements, Programs, Revisions, Events, Answers,
+	// Items, TrialEvents with private text and Participants, each by value. NotFound
+	// UNKNOWN.
 	Export(athlete ID, each func(record any) error) error
 	// Erase takes all of that away and leaves an Erasure. Again is fine and gives the
 	// first one. NotFound UNKNOWN.
@@ -167,8 +208,10 @@ func TraitsOf(k Kind) Traits {
 		return Traits{Athlete: true, Day: true, Label: true}
 	case KindSessionLog:
 		return Traits{Athlete: true, Day: true, Program: true}
-	case KindPlan:
+	case KindPlan, KindTrial:
 		return Traits{Label: true}
+	case KindParticipant:
+		return Traits{Athlete: true, Label: true}
 	case KindProgram, KindEvent:
 		return Traits{Athlete: true}
 	}

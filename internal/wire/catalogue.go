@@ -17,57 +17,54 @@ func StrategyName(id string) string { return "strategies/" + id }
 
 // ExerciseToProto gives the schema's exercise.
 func ExerciseToProto(e *exercise.Exercise) *pb.Exercise {
+	o := exercise.Own(e)
+	return ownTo(&o)
+}
+
+func ownTo(o *plan.OwnExercise) *pb.Exercise {
 	p := &pb.Exercise{
-		Name:                  ExerciseName(e.ID),
-		Id:                    e.ID,
-		DisplayName:           e.Name,
-		CallerId:              e.CallerID,
-		Pattern:               pb.MovementPattern(e.Pattern),
-		Role:                  pb.ExerciseRole(e.Role),
-		Equipment:             alternatives(e.Equipment),
-		Loading:               pb.Loading(e.Loading),
-		Bar:                   pb.Equipment(e.Bar),
-		AddedLoadEquipment:    alternatives(e.AddedNeeds),
-		Unilateral:            e.Unilateral,
-		BodyMassSharePercent:  percentTo(e.BodyMassShare),
-		SetupSeconds:          int32(e.Setup),
-		RepSeconds:            int32(e.Rep),
-		SetSetupSeconds:       int32(e.SetSetup),
-		Skill:                 pb.SkillLevel(e.Skill),
-		StepKilograms:         unscale(e.StepMilliKg),
-		StepPounds:            unscale(e.StepMilliLb),
-		Curve:                 string(e.Curve),
-		Region:                pb.BodyRegion(e.Region),
-		MinReps:               e.MinReps,
-		Group:                 e.Group,
-		RelatedTo:             e.RelatedTo,
-		RelatedPercent:        percentTo(e.RelatedRatio),
-		MaxPlausibleKilograms: e.MaxPlausibleKg,
-		Source:                e.Source,
-		Standing:              pb.ExerciseStanding(e.Standing),
+		Name:                  ExerciseName(o.ID),
+		Id:                    o.ID,
+		DisplayName:           o.Name,
+		CallerId:              o.CallerID,
+		Pattern:               pb.MovementPattern(o.Pattern),
+		Role:                  pb.ExerciseRole(o.Role),
+		PrimeMuscles:          enumsTo[plan.Muscle, pb.Muscle](o.Prime),
+		SecondaryMuscles:      enumsTo[plan.Muscle, pb.Muscle](o.Secondary),
+		Equipment:             alternatives(o.Equipment),
+		Loading:               pb.Loading(o.Loading),
+		Bar:                   pb.Equipment(o.Bar),
+		AddedLoadEquipment:    alternatives(o.AddedNeeds),
+		Unilateral:            o.Unilateral,
+		BodyMassSharePercent:  percentTo(o.BodyMassShare),
+		SetupSeconds:          int32(o.Setup),
+		RepSeconds:            int32(o.Rep),
+		SetSetupSeconds:       int32(o.SetSetup),
+		Skill:                 pb.SkillLevel(o.Skill),
+		StepKilograms:         unscale(o.StepMilliKg),
+		StepPounds:            unscale(o.StepMilliLb),
+		Curve:                 o.Curve,
+		Region:                pb.BodyRegion(o.Region),
+		MinReps:               o.MinReps,
+		Group:                 o.Group,
+		RelatedTo:             o.RelatedTo,
+		RelatedPercent:        percentTo(o.RelatedRatio),
+		MaxPlausibleKilograms: o.MaxPlausibleKg,
+		Source:                o.Source,
+		Standing:              pb.ExerciseStanding(o.Standing),
+		Joints: eachTo(o.Joints, func(j *plan.JointStress) *pb.StressedJoint {
+			return &pb.StressedJoint{Joint: pb.Joint(j.Joint), Stress: pb.JointStress(j.Level)}
+		}),
 	}
-	for m, h := range e.Involvement {
-		switch h {
-		case exercise.Prime:
-			p.PrimeMuscles = append(p.PrimeMuscles, pb.Muscle(m))
-		case exercise.Secondary:
-			p.SecondaryMuscles = append(p.SecondaryMuscles, pb.Muscle(m))
-		}
-	}
-	for j, s := range e.Stress {
-		if s != 0 {
-			p.Joints = append(p.Joints, &pb.StressedJoint{Joint: pb.Joint(j), Stress: pb.JointStress(s)})
-		}
-	}
-	for f := e.Flags; f != 0; f &= f - 1 {
+	for f := o.Flags; f != 0; f &= f - 1 {
 		p.Traits = append(p.Traits, trait(f))
 	}
 	return p
 }
 
 // trait gives the number of the lowest flag, counted from 1.
-func trait(f exercise.Flag) pb.ExerciseTrait {
-	return pb.ExerciseTrait(bits.TrailingZeros16(uint16(f)) + 1)
+func trait(f uint16) pb.ExerciseTrait {
+	return pb.ExerciseTrait(bits.TrailingZeros16(f) + 1)
 }
 
 func alternatives(list [][]plan.Equipment) []*pb.EquipmentSet {
@@ -100,6 +97,7 @@ func StrategyToProto(d *plan.Descriptor) *pb.Strategy {
 		MinWeeks:    d.MinWeeks,
 		MaxWeeks:    d.MaxWeeks,
 		Parameters:  eachTo(d.Params, specTo),
+		External:    d.External,
 	}
 }
 

@@ -22,12 +22,19 @@ func CatalogueFromProto(list []*pb.Exercise) (*exercise.Catalogue, error) {
 const traits = uint8(pb.ExerciseTrait_EXERCISE_TRAIT_TIMED) + 1
 
 func exerciseFrom(r *reader, p *pb.Exercise) exercise.Exercise {
-	e := exercise.Exercise{
+	o := ownFrom(r, p)
+	return exercise.FromOwn(&o)
+}
+
+func ownFrom(r *reader, p *pb.Exercise) plan.OwnExercise {
+	o := plan.OwnExercise{
 		ID:             p.GetId(),
 		Name:           p.GetDisplayName(),
 		CallerID:       p.GetCallerId(),
 		Pattern:        enum(r, "pattern", p.GetPattern(), plan.PatternCount),
 		Role:           enum(r, "role", p.GetRole(), plan.RoleCount),
+		Prime:          enums(r, "prime_muscles", p.GetPrimeMuscles(), plan.MuscleCount),
+		Secondary:      enums(r, "secondary_muscles", p.GetSecondaryMuscles(), plan.MuscleCount),
 		Equipment:      alternativesFrom(r, "equipment", p.GetEquipment()),
 		Loading:        enum(r, "loading", p.GetLoading(), plan.LoadingCount),
 		Bar:            enum(r, "bar", p.GetBar(), plan.EquipmentCount),
@@ -40,31 +47,23 @@ func exerciseFrom(r *reader, p *pb.Exercise) exercise.Exercise {
 		Skill:          enum(r, "skill", p.GetSkill(), plan.SkillHigh+1),
 		StepMilliKg:    r.scaled("step_kilograms", p.GetStepKilograms(), perUnit),
 		StepMilliLb:    r.scaled("step_pounds", p.GetStepPounds(), perUnit),
-		Curve:          exercise.Curve(p.GetCurve()),
-		Region:         enum(r, "region", p.GetRegion(), exercise.Midsection+1),
-		Standing:       enum(r, "standing", p.GetStanding(), exercise.StandingCount),
+		Curve:          p.GetCurve(),
+		Region:         enum(r, "region", p.GetRegion(), uint8(exercise.RegionCount)),
+		Standing:       enum(r, "standing", p.GetStanding(), uint8(exercise.StandingCount)),
 		MinReps:        p.GetMinReps(),
 		Group:          p.GetGroup(),
 		RelatedTo:      p.GetRelatedTo(),
 		RelatedRatio:   r.permille("related_percent", p.GetRelatedPercent()),
 		MaxPlausibleKg: p.GetMaxPlausibleKilograms(),
 		Source:         p.GetSource(),
+		Joints: each(r, "joints", p.GetJoints(), func(r *reader, j *pb.StressedJoint) plan.JointStress {
+			return plan.JointStress{Joint: enum(r, "joint", j.GetJoint(), plan.JointCount), Level: enum(r, "stress", j.GetStress(), uint8(exercise.StressMarked+1))}
+		}),
 	}
-	for _, m := range enums(r, "prime_muscles", p.GetPrimeMuscles(), plan.MuscleCount) {
-		e.Involvement[m] = exercise.Prime
-	}
-	for _, m := range enums(r, "secondary_muscles", p.GetSecondaryMuscles(), plan.MuscleCount) {
-		e.Involvement[m] = exercise.Secondary
-	}
-	each(r, "joints", p.GetJoints(), func(r *reader, j *pb.StressedJoint) struct{} {
-		at, stress := enum(r, "joint", j.GetJoint(), plan.JointCount), enum(r, "stress", j.GetStress(), uint8(exercise.StressMarked+1))
-		e.Stress[at] = stress
-		return struct{}{}
-	})
 	for _, t := range enums(r, "traits", p.GetTraits(), traits) {
-		e.Flags |= 1 << (t - 1)
+		o.Flags |= 1 << (t - 1)
 	}
-	return e
+	return o
 }
 
 func alternativesFrom(r *reader, name string, list []*pb.EquipmentSet) [][]plan.Equipment {
@@ -83,6 +82,7 @@ func StrategyFromProto(p *pb.Strategy) (plan.Descriptor, error) {
 		Claims:   p.GetClaims(),
 		MinWeeks: p.GetMinWeeks(),
 		MaxWeeks: p.GetMaxWeeks(),
+		External: p.GetExternal(),
 		Params:   each(r, "parameters", p.GetParameters(), specFrom),
 	}
 	return d, r.bad.Err()

@@ -28,6 +28,7 @@ const (
 	ReasonTooFew       = "TOO_FEW"
 	ReasonTooLong      = "TOO_LONG"
 	ReasonTooLarge     = "TOO_LARGE"
+	ReasonTooDeep      = "TOO_DEEP"
 	ReasonSyntax       = "SYNTAX"
 	ReasonFormat       = "FORMAT"
 	ReasonUnits        = "UNITS_DIFFER"

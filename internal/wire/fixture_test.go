@@ -98,8 +98,34 @@ func fullProgram(t testing.TB) *plan.Program {
 			},
 		}),
 	}
+	p.External = []plan.External{fullExternal()}
 	require.NoError(t, p.Seal())
 	return p
+}
+
+// fullExternal sets every field of a plug-in's description and outline once.
+func fullExternal() plan.External {
+	d := fullStrategy()
+	value := func(name string, v plan.Value) plan.Param { return plan.Param{Name: name, Value: v} }
+	return plan.External{Descriptor: *d, Outlines: []plan.ExternalOutline{{
+		Params: []plan.Param{
+			value("a", plan.Value{Kind: plan.ValueNumber, Milli: 2500}), value("b", plan.Value{Kind: plan.ValueRange, Lo: 8, Hi: 12}),
+			value("c", plan.Value{Kind: plan.ValueText, Text: "5x5"}), value("d", plan.Value{Kind: plan.ValueBool, Bool: true}),
+			value("e", plan.Value{Kind: plan.ValueList, List: []int32{3, 2}}),
+		},
+		Asked: plan.OutlineRequest{Weeks: 2, Sessions: []int32{3, 2}, Status: plan.Advanced, Strength: true, Size: true, Seed: 7},
+		Outline: plan.Outline{Strategy: d.ID(), Phases: []plan.OutlinePhase{{Name: "waves", Aim: "Come and go.", Weeks: []plan.OutlineWeek{{
+			Kind: plan.WeekTraining, Dose: 955, Sessions: []plan.OutlineSession{{
+				Kind: plan.SessionTraining, Label: "heavy", Group: "A", Targets: []plan.Target{{Role: plan.Trunk, Schemes: []plan.Scheme{{
+					Kind: plan.SetWorking, Sets: plan.FixedSets(3), Reps: plan.Range{Min: 4, Max: 6}, Hold: plan.Range{Min: 20, Max: 30}, OpenEnded: true,
+					Effort: plan.Effort{RIR: plan.Some(int32(0)), ToFailure: true, Intensity: plan.Some(plan.Permille(825)),
+						Reference: plan.Reference{Kind: plan.RefRM, RM: 8, Name: "retest-1"}},
+					Rest: 150, Tempo: plan.Tempo{Down: 3, Hold: 1, Up: 2}, Progress: plan.Progression{Kind: plan.ProgressPercent, By: 15},
+					Adjust: []plan.AdjustStep{{Reps: plan.Range{Min: 0, Max: 3}, From: -5000, To: -2500, Unit: plan.Pound}},
+				}}}},
+			}},
+		}}}}},
+	}}}
 }
 
 // fullChanges sets every field of a difference once.
@@ -116,4 +142,26 @@ func fullChanges(t testing.TB) []plan.Change {
 			KindWas:  plan.WeekTraining, KindIs: plan.WeekDeload,
 		}},
 	}}
+}
+
+// fullComparison sets every field of a comparison once.
+func fullComparison(t testing.TB) (*plan.ComparisonQuery, *plan.Comparison, []plan.Plot) {
+	f := plan.Figures{
+		Sessions: 1, HardSets: 4, StatedRIR: 3, NearFailure: 2, Reps: 30, Zones: [plan.ZoneCount]int32{5, 12, 13}, LoadedSets: 3,
+		VolumeLoad: plan.Some(plan.Kg(2_400_500)), RatedReps: 25, Intensity: plan.Some(plan.Permille(725)), Seconds: 3000,
+		Muscles: []plan.MuscleWork{{Muscle: plan.Chest, Sets: 9, Direct: 6}},
+	}
+	return &plan.ComparisonQuery{Request: fullRequest(t), Arms: []plan.Arm{{Label: "heavy", Plan: fullRequest(t).Plan}}, Rule: plan.EquateMinutes, Programs: true, Plots: true},
+		&plan.Comparison{
+			Rule: plan.EquateVolumeLoad, Unit: plan.Kilogram, EqualWeeks: []int32{1, 3},
+			Arms: []plan.ArmReport{{
+				Label: "heavy", Strategy: "linear@1", Digest: "abc", Total: f, Program: *fullProgram(t),
+				Phases: []plan.ArmPhase{{Name: "strength", FromWeek: 1, ToWeek: 2, Figures: f}},
+				Weeks:  []plan.ArmWeek{{Number: 1, Phase: "strength", Kind: plan.WeekDeload, Figures: f}},
+			}},
+			Balances: []plan.Balance{
+				{Measure: plan.MeasureMuscleSets, Muscle: plan.Chest, Sought: true, Equal: true, Values: []int64{9}, Says: "equal"},
+				{Measure: plan.MeasureHardSets, ExerciseID: "dip", Values: []int64{9, 10}, Gap: 1, Share: 112, Says: "not"},
+			},
+		}, []plan.Plot{{ID: "minutes", Title: "Minutes", SVG: "<svg/>"}}
 }

@@ -30,7 +30,10 @@ const (
 func ReadJSON(data []byte, into proto.Message) (written map[string]string, err error) {
 	n, err := parseBody(data)
 	if errors.Is(err, errTooLarge) {
-		return nil, fault.New(fault.Invalid, ReasonTooLarge, "", fmt.Sprintf("the body is too large or too deep: at most %d values and %d levels are read", maxJSONNodes, maxDepth))
+		return nil, fault.New(fault.Invalid, ReasonTooLarge, "", fmt.Sprintf("the body is too large: at most %d values are read", maxJSONNodes))
+	}
+	if errors.Is(err, errTooDeep) {
+		return nil, fault.New(fault.Invalid, ReasonTooDeep, "", "the body is too deep: "+err.Error())
 	}
 	if err != nil {
 		return nil, fault.New(fault.Invalid, ReasonSyntax, "", "the body is not JSON: "+err.Error())

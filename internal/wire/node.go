@@ -49,7 +49,10 @@ const (
 	maxNodes = 1_000_000 // with aliases spelled out
 )
 
-var errTooLarge = errors.New("the document is too large or too deep")
+var (
+	errTooLarge = errors.New("the document is too large")
+	errTooDeep  = fmt.Errorf("more than %d levels lie in each other", maxDepth)
+)
 
 // parse reads JSON or YAML, whichever it is.
 func parse(data []byte) (*node, error) {
@@ -154,7 +157,10 @@ func (p *jsonParser) value(depth int) (*node, error) {
 }
 
 func (p *jsonParser) after(t json.Token, depth int) (*node, error) {
-	if p.left--; depth > maxDepth || p.left < 0 {
+	if depth > maxDepth {
+		return nil, fmt.Errorf("%w at byte %d", errTooDeep, p.dec.InputOffset())
+	}
+	if p.left--; p.left < 0 {
 		return nil, errTooLarge
 	}
 	n := &node{line: p.here()}
@@ -210,7 +216,10 @@ func parseYAML(data []byte) (n *node, err error) {
 type yamlParser struct{ count int }
 
 func (y *yamlParser) node(v *yaml.Node, depth int) (*node, error) {
-	if y.count++; depth > maxDepth || y.count > maxNodes {
+	if depth > maxDepth {
+		return nil, fmt.Errorf("line %d: %w", v.Line, errTooDeep)
+	}
+	if y.count++; y.count > maxNodes {
 		return nil, errTooLarge
 	}
 	switch v.Kind {

@@ -1,15 +1,18 @@
 package wire
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
+	sp "github.com/phasewright/phasewright/gen/phasewright/strategy/v1"
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 
 	"github.com/phasewright/phasewright/engine/exercise"
+	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
 )
 
@@ -78,7 +81,7 @@ func fullExercise() *exercise.Exercise {
 
 func fullStrategy() *plan.Descriptor {
 	return &plan.Descriptor{
-		Name: "linear", Version: "1", Says: "Heavier by the week.", Claims: "Little.", MinWeeks: 4, MaxWeeks: 16,
+		Name: "linear", Version: "1", Says: "Heavier by the week.", Claims: "Little.", MinWeeks: 4, MaxWeeks: 16, External: true,
 		Params: []plan.ParamSpec{
 			{Name: "step", Kind: plan.ValueNumber, Default: plan.Value{Kind: plan.ValueNumber, Milli: 2500}, Min: 500, Max: 10_000, Unit: "%", Whole: true, Varies: "by status", Says: "Step.", Source: "common practice, no source"},
 			{Name: "style", Kind: plan.ValueText, Default: plan.Value{Kind: plan.ValueText, Text: "flat"}, Choices: []string{"flat", "wave"}, Says: "Style."},
@@ -129,11 +132,17 @@ func TestPinnedCatalogue(t *testing.T) {
 // Every field of every noun is written by someone: a field that the translator
 // forgot is never set by the full fixtures.
 func TestEveryFieldIsWritten(t *testing.T) {
+	query, comparison, plots := fullComparison(t)
 	full := []proto.Message{
+		ComparisonQueryToProto(query), ComparisonToProto(comparison, plots),
 		ProgramToProto(fullProgram(t)), ExerciseToProto(fullExercise()), StrategyToProto(fullStrategy()), MusclesToProto()[0],
-		StrengthReportToProto(fullStrength(t)), StrengthQueryToProto(&plan.StrengthQuery{Athlete: fullRequest(t).Athlete, ExerciseIDs: []string{"dip"}, Date: fullStrength(t).Date, Unit: plan.Pound, Reps: []int32{5}}),
+		StrengthReportToProto(fullStrength(t)), StrengthQueryToProto(&plan.StrengthQuery{Athlete: fullRequest(t).Athlete, ExerciseIDs: []string{"dip"}, Date: fullStrength(t).Date, Unit: plan.Pound, Reps: []int32{5}, Own: fullRequest(t).Own}),
 		ReworkToProto(&plan.Rework{FromWeek: 3}), &pb.RegenerateProgramResponse{Program: ProgramToProto(fullProgram(t)), Changes: ChangesToProto(fullChanges(t))},
 	}
+	full = append(full,
+		&sp.OutlineResponse{Outline: OutlineToProto(&fullExternal().Outlines[0].Outline), Refusals: RefusalsToProto([]fault.Violation{{Field: "weeks", Reason: "R", Says: "s"}})},
+		&sp.HandshakeRequest{ProtocolVersions: []int32{1}, EngineVersion: "1"}, &sp.HandshakeResponse{ProtocolVersions: []int32{1}},
+		&sp.DescribeRequest{ProtocolVersion: 1}, &sp.DescribeResponse{Description: DescriptionToProto(fullStrategy())})
 	written, reachable := map[protoreflect.FullName]bool{}, map[protoreflect.FullName]protoreflect.MessageDescriptor{}
 	for _, m := range full {
 		collect(m.ProtoReflect(), written)
@@ -175,4 +184,6 @@ func reach(d protoreflect.MessageDescriptor, into map[protoreflect.FullName]prot
 	}
 }
 
-func ours(d protoreflect.Descriptor) bool { return d.ParentFile().Package() == "phasewright.v1" }
+func ours(d protoreflect.Descriptor) bool {
+	return strings.HasPrefix(string(d.ParentFile().Package()), "phasewright.")
+}

@@ -10,8 +10,16 @@ import (
 // was made from. Errors are as those of RequestFromProto.
 func ProgramFromProto(p *pb.Program) (*plan.Program, error) {
 	r := newReader()
+	d := programFrom(r, p)
+	if err := r.bad.Err(); err != nil {
+		return nil, err
+	}
+	return &d, nil
+}
+
+func programFrom(r *reader, p *pb.Program) plan.Program {
 	v := p.GetVersions()
-	d := &plan.Program{
+	return plan.Program{
 		Versions: plan.Versions{
 			Document:  v.GetDocument(),
 			Engine:    v.GetEngine(),
@@ -49,11 +57,8 @@ func ProgramFromProto(p *pb.Program) (*plan.Program, error) {
 		Digest: p.GetDigest(),
 
 		Reworked: one(r, "reworked", p.GetReworked(), reworkedFrom),
+		External: each(r, "external_strategies", p.GetExternalStrategies(), externalFrom),
 	}
-	if err := r.bad.Err(); err != nil {
-		return nil, err
-	}
-	return d, nil
 }
 
 func findingFrom(r *reader, p *pb.Finding) plan.Finding {

@@ -34,7 +34,8 @@ func ProgramToProto(d *plan.Program) *pb.Program {
 		Rules:  RulesToProto(d.Rules),
 		Digest: d.Digest,
 
-		Reworked: oneTo(d.Reworked, reworkedTo),
+		Reworked:           oneTo(d.Reworked, reworkedTo),
+		ExternalStrategies: eachTo(d.External, externalTo),
 	}
 	for i := range d.Phases {
 		ph := &d.Phases[i]

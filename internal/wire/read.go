@@ -32,10 +32,61 @@ func ReadProgram(data []byte) (*pb.Program, error) {
 	return p, nil
 }
 
+// ReadOrder reads a program to be made in bulk as ReadRequest reads a request.
+func ReadOrder(data []byte) (*pb.ProgramOrder, error) {
+	p := &pb.ProgramOrder{}
+	if err := read(data, p); err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+// ReadAthlete reads what is kept of an athlete as ReadRequest reads a request. The request
+// of a program will do too: its athlete, with what they have shown.
+func ReadAthlete(data []byte) (*pb.Athlete, error) {
+	if n, err := parse(data); err == nil && forProgram(n) {
+		r, err := ReadRequest(data)
+		return r.GetAthlete(), err
+	}
+	a := &pb.Athlete{}
+	return a, read(data, a)
+}
+
+// ReadNewProgram reads what a program of a stored athlete is made from, as ReadRequest reads
+// a request. The request of a program will do too; its athlete is left out, and other then
+// reports that there was one.
+func ReadNewProgram(data []byte, parent string) (p *pb.CreateProgramRequest, other bool, err error) {
+	n, err := parse(data)
+	if err == nil && has(n, "athlete") {
+		r, err := ReadRequest(data)
+		if err != nil {
+			return nil, false, err
+		}
+		p = &pb.CreateProgramRequest{Parent: parent, Goals: r.GetGoals(), Constraints: r.GetConstraints(), Exercises: r.GetExercises(), Seed: r.GetSeed()}
+		if r.GetPlan() != nil {
+			p.Strategies = &pb.CreateProgramRequest_Plan{Plan: r.GetPlan()}
+		}
+		return p, true, nil
+	}
+	p = &pb.CreateProgramRequest{}
+	if err != nil || has(n, "parent") {
+		return p, false, read(data, p)
+	}
+	lines := map[string]int{}
+	if err := decode(n, p, lines); err != nil {
+		return nil, false, err
+	}
+	p.Parent = parent
+	return p, false, validate(p, lines)
+}
+
 func read(data []byte, into proto.Message) error {
 	n, err := parse(data)
 	if errors.Is(err, errTooLarge) {
 		return fault.New(fault.Invalid, ReasonTooLarge, "", err.Error())
+	}
+	if errors.Is(err, errTooDeep) {
+		return fault.New(fault.Invalid, ReasonTooDeep, "", "the document is too deep: "+err.Error())
 	}
 	if err != nil {
 		return fault.New(fault.Invalid, ReasonSyntax, "", "is neither YAML nor JSON: "+err.Error())
@@ -77,7 +128,7 @@ func Marshal(m proto.Message) ([]byte, error) {
 }
 
 // ReadStrengthQuery reads what is asked of an estimate as ReadRequest reads a request. The
-// request of a program will do too: its athlete, its unit, and the day it is made for.
+// request of a program will do too: its athlete with the own exercises, its unit, and the day it is made for.
 func ReadStrengthQuery(data []byte) (*pb.EstimateStrengthRequest, error) {
 	q := &pb.EstimateStrengthRequest{}
 	if n, err := parse(data); err != nil || !forProgram(n) {
@@ -91,7 +142,7 @@ func ReadStrengthQuery(data []byte) (*pb.EstimateStrengthRequest, error) {
 		return nil, err
 	}
 	c := r.GetConstraints()
-	q.Athlete, q.MassUnit = r.GetAthlete(), c.GetMassUnit()
+	q.Athlete, q.MassUnit, q.OwnExercises = r.GetAthlete(), c.GetMassUnit(), r.GetOwnExercises()
 	if q.Date = c.GetPreparedOn(); q.Date == "" {
 		q.Date = c.GetStartDate()
 	}
@@ -99,9 +150,11 @@ func ReadStrengthQuery(data []byte) (*pb.EstimateStrengthRequest, error) {
 }
 
 // forProgram reports the request of a program by the field that each has to have.
-func forProgram(n *node) bool {
+func forProgram(n *node) bool { return has(n, "constraints") }
+
+func has(n *node, field string) bool {
 	for _, k := range n.keys {
-		if k.name == "constraints" {
+		if k.name == field {
 			return true
 		}
 	}

@@ -26,6 +26,7 @@ func requestFrom(r *reader, p *pb.ProgramRequest) plan.Request {
 		Goals:     each(r, "goals", p.GetGoals(), goalFrom),
 		Exercises: each(r, "exercises", p.GetExercises(), callerExerciseFrom),
 		Seed:      p.GetSeed(),
+		Own:       each(r, "own_exercises", p.GetOwnExercises(), ownFrom),
 	}
 	out.Athlete = one(r, "athlete", p.GetAthlete(), athleteFrom).Value
 	out.Constraints = one(r, "constraints", p.GetConstraints(), constraintsFrom).Value
@@ -41,6 +42,8 @@ func requestTo(d *plan.Request) *pb.ProgramRequest {
 		Plan:        planTo(&d.Plan),
 		Exercises:   eachTo(d.Exercises, callerExerciseTo),
 		Seed:        d.Seed,
+
+		OwnExercises: eachTo(d.Own, ownTo),
 	}
 }
 

@@ -13,6 +13,7 @@ import (
 
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 
+	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/plan"
 )
 
@@ -33,6 +34,7 @@ var ends = map[reflect.Type]int{
 	reflect.TypeFor[plan.Supervision]():   int(plan.Qualified) + 1,
 	reflect.TypeFor[plan.Weekday]():       int(plan.Sunday) + 1,
 	reflect.TypeFor[plan.Equipment]():     int(plan.EquipmentCount),
+	reflect.TypeFor[plan.Loading]():       int(plan.LoadingCount),
 	reflect.TypeFor[plan.Preset]():        int(plan.PresetMachines) + 1,
 	reflect.TypeFor[plan.GoalKind]():      int(plan.GoalGeneral) + 1,
 	reflect.TypeFor[plan.MassUnit]():      int(plan.Pound) + 1,
@@ -45,6 +47,9 @@ var ends = map[reflect.Type]int{
 	reflect.TypeFor[plan.Case]():          int(plan.CaseDayMissed) + 1,
 	reflect.TypeFor[plan.FindingLevel]():  int(plan.LevelViolation) + 1,
 	reflect.TypeFor[plan.ChangeKind]():    int(plan.ChangeAdvice) + 1,
+	reflect.TypeFor[plan.ValueKind]():     int(plan.ValueSets) + 1,
+	reflect.TypeFor[plan.Equating]():      int(plan.EquatingCount),
+	reflect.TypeFor[plan.Measure]():       int(plan.MeasureDuration) + 1,
 }
 
 var (
@@ -101,6 +106,37 @@ func fill(t *rapid.T, v reflect.Value) {
 	case *plan.Param:
 		*p = plan.Param{Name: someName.Draw(t, "name"), Value: someValue.Draw(t, "value")}
 		return
+	case *plan.OutlineRequest: // as many weeks as have sessions
+		for range rapid.IntRange(0, 3).Draw(t, "weeks") {
+			p.Sessions = append(p.Sessions, rapid.Int32().Draw(t, "sessions"))
+		}
+		p.Weeks = int32(len(p.Sessions))
+		fill(t, v.FieldByName("Status"))
+		p.Strength, p.Size, p.Seed = rapid.Bool().Draw(t, "strength"), rapid.Bool().Draw(t, "size"), rapid.Uint32().Draw(t, "seed")
+		return
+	case *plan.Descriptor: // the only ones that a message is read to
+		for i := range v.NumField() {
+			fill(t, v.Field(i))
+		}
+		p.External = true
+		return
+	case *plan.ParamSpec:
+		for i := range v.NumField() {
+			if f := v.Type().Field(i).Name; f != "Min" && f != "Max" {
+				fill(t, v.Field(i))
+			}
+		}
+		p.Min, p.Max = rapid.Int64Range(-1e10, 1e10).Draw(t, "min"), rapid.Int64Range(-1e10, 1e10).Draw(t, "max")
+		return
+	case *plan.Target: // tracks are the engine's own
+		fill(t, v.FieldByName("Role"))
+		fill(t, v.FieldByName("Schemes"))
+		return
+	case *plan.OutlineWeek:
+		fill(t, v.FieldByName("Kind"))
+		fill(t, v.FieldByName("Dose"))
+		fill(t, v.FieldByName("Sessions"))
+		return
 	case *plan.AdjustStep: // one unit for both ends, which has to be known
 		l := someLoad.Draw(t, "from")
 		p.From, p.Unit, p.To = l.Milli, l.Unit, someLoad.Draw(t, "to").Milli
@@ -120,6 +156,10 @@ func fill(t *rapid.T, v reflect.Value) {
 		for i := range v.NumField() {
 			fill(t, v.Field(i))
 		}
+	case reflect.Array:
+		for i := range v.Len() {
+			fill(t, v.Index(i))
+		}
 	case reflect.Slice:
 		if n := rapid.IntRange(0, 2).Draw(t, "len"); n > 0 {
 			v.Set(reflect.MakeSlice(v.Type(), n, n))
@@ -131,6 +171,10 @@ func fill(t *rapid.T, v reflect.Value) {
 		v.SetString(someText.Draw(t, "text"))
 	case reflect.Bool:
 		v.SetBool(rapid.Bool().Draw(t, "bool"))
+	case reflect.Uint8: // of own exercises: a region, a standing, a joint's stress
+		v.SetUint(uint64(rapid.IntRange(0, exercise.StressMarked).Draw(t, "uint8")))
+	case reflect.Uint16: // their traits
+		v.SetUint(uint64(rapid.IntRange(0, 1<<(traits-1)-1).Draw(t, "flags")))
 	case reflect.Int32:
 		v.SetInt(int64(rapid.Int32().Draw(t, "int32")))
 	case reflect.Int64:
@@ -145,6 +189,11 @@ func fill(t *rapid.T, v reflect.Value) {
 		keepOne(t, &p.Joint, &p.Pattern, &p.ExerciseID)
 	case *plan.MovementSkill:
 		keepOne(t, new(plan.Joint), &p.Pattern, &p.ExerciseID)
+	case *plan.Balance: // in units of which none is smaller than a thousandth
+		p.Gap %= 1e9
+		for i := range p.Values {
+			p.Values[i] %= 1e9
+		}
 	case *plan.Rework: // at most one of two
 		if p.From.Set {
 			p.FromWeek = 0
@@ -218,6 +267,27 @@ func TestProgramRoundTrip(t *testing.T) {
 	})
 }
 
+func TestPluginRoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var d plan.Descriptor
+		fill(t, reflect.ValueOf(&d).Elem())
+		gotD, err := DescriptionFromProto(DescriptionToProto(&d))
+		require.NoError(t, err)
+		require.Equal(t, d, gotD)
+
+		var o plan.ExternalOutline
+		fill(t, reflect.ValueOf(&o).Elem())
+		id, params, asked, err := OutlineRequestFromProto(OutlineRequestToProto(d.ID(), o.Params, &o.Asked))
+		require.NoError(t, err)
+		require.Equal(t, d.ID(), id)
+		require.Equal(t, o.Params, params)
+		require.Equal(t, o.Asked, asked)
+		got, err := OutlineFromProto(OutlineToProto(&o.Outline))
+		require.NoError(t, err)
+		require.Equal(t, o.Outline, got)
+	})
+}
+
 func TestReworkRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var how plan.Rework
@@ -256,6 +326,32 @@ func TestStrengthRoundTrip(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, d, again)
 		require.True(t, proto.Equal(m, throughJSON(t, m, &pb.EstimateStrengthResponse{})))
+	})
+}
+
+func TestComparisonRoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var q plan.ComparisonQuery
+		fill(t, reflect.ValueOf(&q).Elem())
+		asked := ComparisonQueryToProto(&q)
+		back, err := ComparisonQueryFromProto(asked)
+		require.NoError(t, err)
+		require.Equal(t, q, back)
+		require.True(t, proto.Equal(asked, throughJSON(t, asked, &pb.CompareStrategiesRequest{})))
+
+		var d plan.Comparison
+		fill(t, reflect.ValueOf(&d).Elem())
+		for i := range d.Arms { // whole programs have their own test; without a digest none is there
+			d.Arms[i].Program = plan.Program{}
+		}
+		var plots []plan.Plot
+		fill(t, reflect.ValueOf(&plots).Elem())
+		m := ComparisonToProto(&d, plots)
+		again, drawn, err := ComparisonFromProto(m)
+		require.NoError(t, err)
+		require.Equal(t, d, again)
+		require.Equal(t, plots, drawn)
+		require.True(t, proto.Equal(m, throughJSON(t, m, &pb.CompareStrategiesResponse{})))
 	})
 }
 

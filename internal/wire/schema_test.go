@@ -21,8 +21,6 @@ import (
 	"google.golang.org/protobuf/reflect/protoregistry"
 
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
-
-	"github.com/phasewright/phasewright/engine/exercise"
 )
 
 // schemaFiles gives every file of the public schema.
@@ -38,7 +36,14 @@ func schemaFiles() (out []protoreflect.FileDescriptor) {
 // those of a type, whose names may start with a prefix.
 type domainEnum struct{ dir, typ, prefix string }
 
+// fromZero are enumerations of the domain whose zero is a value: the usual one. The schema
+// has it as 1, and its own zero for not given.
+var fromZero = map[protoreflect.Name]bool{"PairCriterion": true, "ImbalanceMeasure": true, "AlphaSpending": true, "IncidentKind": true}
+
 const planDir, exerciseDir = "../../engine/plan", "../../engine/exercise"
+
+const assignDir, matchDir, sequentialDir, analyseDir, conductDir, reportDir = "../../engine/trial/assign", "../../engine/trial/match", "../../engine/trial/sequential",
+	"../../engine/trial/analyse", "../../engine/trial/conduct", "../../engine/trial/report"
 
 var domainEnums = map[protoreflect.Name]domainEnum{
 	"MassUnit":         {planDir, "MassUnit", ""},
@@ -69,17 +74,30 @@ var domainEnums = map[protoreflect.Name]domainEnum{
 	"ContingencyCase":  {planDir, "Case", "Case"},
 	"FindingLevel":     {planDir, "FindingLevel", "Level"},
 	"ChangeKind":       {planDir, "ChangeKind", "Change"},
+	"Equating":         {planDir, "Equating", "Equate"},
+	"Measure":          {planDir, "Measure", "Measure"},
 	"ParameterKind":    {planDir, "ValueKind", "Value"},
 	"BodyRegion":       {exerciseDir, "Region", ""},
 	"ExerciseStanding": {exerciseDir, "Standing", ""},
 	"JointStress":      {exerciseDir, "untyped int", "Stress"},
 	"ExerciseTrait":    {exerciseDir, "Flag", ""},
+	"AllocationScheme": {assignDir, "Scheme", ""},
+	"ImbalanceMeasure": {assignDir, "Measure", ""},
+	"PairCriterion":    {matchDir, "Criterion", ""},
+	"AlphaSpending":    {sequentialDir, "Spending", ""},
+	"TrialReading":     {analyseDir, "Reading", ""},
+	"TrialState":       {conductDir, "State", "State"},
+	"MeasurementTime":  {conductDir, "When", ""},
+	"IncidentKind":     {reportDir, "EventKind", ""},
 }
 
 // TestEnumNumbers holds every value of every enumeration against the constants of the
 // domain, name by name and number by number, both ways.
 func TestEnumNumbers(t *testing.T) {
-	packages := map[string]*types.Package{planDir: constants(t, planDir), exerciseDir: constants(t, exerciseDir)}
+	packages := map[string]*types.Package{}
+	for _, dir := range []string{planDir, exerciseDir, assignDir, matchDir, sequentialDir, analyseDir, conductDir, reportDir} {
+		packages[dir] = constants(t, dir)
+	}
 	seen := 0
 	for _, f := range schemaFiles() {
 		for i := range f.Enums().Len() {
@@ -87,10 +105,17 @@ func TestEnumNumbers(t *testing.T) {
 			if e.Name() == "Scope" {
 				continue // of the transports; internal/rpc holds it against the service's
 			}
+			if e.Name() == "RandomisationUnit" { // words in the domain
+				for i, u := range units {
+					require.Equal(t, "RANDOMISATION_UNIT_"+strings.ToUpper(usual(u, "unspecified")), string(e.Values().ByNumber(protoreflect.EnumNumber(i)).Name()))
+				}
+				require.Len(t, units, e.Values().Len())
+				continue
+			}
 			d, ok := domainEnums[e.Name()]
 			require.True(t, ok, "%s mirrors nothing", e.Name())
 			seen++
-			want := domainNumbers(packages[d.dir], d)
+			want := domainNumbers(packages[d.dir], d, fromZero[e.Name()])
 			got := map[string]int64{}
 			for j := 1; j < e.Values().Len(); j++ { // the zero is nothing
 				v := e.Values().Get(j)
@@ -132,7 +157,7 @@ func (noImports) Import(path string) (*types.Package, error) {
 	return p, nil
 }
 
-func domainNumbers(p *types.Package, d domainEnum) map[string]int64 {
+func domainNumbers(p *types.Package, d domainEnum, zero bool) map[string]int64 {
 	out := map[string]int64{}
 	for _, name := range p.Scope().Names() {
 		c, ok := p.Scope().Lookup(name).(*types.Const)
@@ -144,7 +169,10 @@ func domainNumbers(p *types.Package, d domainEnum) map[string]int64 {
 		}
 		v, _ := constant.Int64Val(c.Val())
 		if d.typ == "Flag" { // bits are numbered from 1
-			v = int64(trait(exercise.Flag(v)))
+			v = int64(trait(uint16(v)))
+		}
+		if zero {
+			v++
 		}
 		if v != 0 {
 			out[plain(strings.TrimPrefix(name, d.prefix))] = v
@@ -191,6 +219,8 @@ func ruled(t *testing.T, f protoreflect.FieldDescriptor) {
 	switch f.Kind() {
 	case protoreflect.StringKind:
 		require.True(t, rules.GetString().MaxLen != nil || rules.GetString().Pattern != nil, "%s: longest text", name)
+	case protoreflect.BytesKind:
+		require.NotNil(t, rules.GetBytes().MaxLen, "%s: most bytes", name)
 	case protoreflect.EnumKind:
 		require.True(t, rules.GetEnum().GetDefinedOnly() || behaviour[0] == annotations.FieldBehavior_OUTPUT_ONLY, "%s: defined values only", name)
 	case protoreflect.DoubleKind:

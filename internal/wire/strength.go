@@ -18,6 +18,7 @@ func StrengthQueryFromProto(p *pb.EstimateStrengthRequest) (plan.StrengthQuery, 
 		Date:        r.optDate("date", p.GetDate()),
 		Unit:        enum(r, "mass_unit", p.GetMassUnit(), plan.Pound+1),
 		Reps:        p.GetReps(),
+		Own:         each(r, "own_exercises", p.GetOwnExercises(), ownFrom),
 	}
 	if err := r.bad.Err(); err != nil {
 		return plan.StrengthQuery{}, err
@@ -29,6 +30,7 @@ func StrengthQueryFromProto(p *pb.EstimateStrengthRequest) (plan.StrengthQuery, 
 func StrengthQueryToProto(q *plan.StrengthQuery) *pb.EstimateStrengthRequest {
 	return &pb.EstimateStrengthRequest{
 		Athlete: athleteTo(&q.Athlete), ExerciseIds: q.ExerciseIDs, Date: dateTo(q.Date), MassUnit: pb.MassUnit(q.Unit), Reps: q.Reps,
+		OwnExercises: eachTo(q.Own, ownTo),
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"strconv"
 	"strings"
 	"sync"
 	"unicode/utf8"
@@ -160,6 +161,10 @@ func reasonOf(b *protovalidate.Violation, f protoreflect.FieldDescriptor) (reaso
 		return ReasonRequired, "is needed"
 	case id == "string.max_len":
 		return ReasonTooLong, fmt.Sprintf("has %d characters; at most %d are possible", utf8.RuneCountInString(b.FieldValue.String()), b.RuleValue.Uint())
+	case id == "string.in":
+		return ReasonUnknownValue, fmt.Sprintf("is %q; one of these is needed: %s", short(b.FieldValue.String()), quoted(b.RuleValue.List()))
+	case id == "repeated.unique":
+		return ReasonTwice, "holds something twice; each once is right"
 	case id == "repeated.max_items":
 		return ReasonTooMany, fmt.Sprintf("has %d elements; at most %d are possible", b.FieldValue.List().Len(), b.RuleValue.Uint())
 	case id == "repeated.min_items":
@@ -168,6 +173,15 @@ func reasonOf(b *protovalidate.Violation, f protoreflect.FieldDescriptor) (reaso
 		return ReasonOutOfRange, fmt.Sprintf("is %v; %s", b.FieldValue.Interface(), possible(says))
 	}
 	return strings.ToUpper(strings.NewReplacer(".", "_", "-", "_").Replace(id)), says
+}
+
+// quoted lists texts.
+func quoted(l protoreflect.List) string {
+	var out []string
+	for i := range l.Len() {
+		out = append(out, strconv.Quote(l.Get(i).String()))
+	}
+	return strings.Join(out, ", ")
 }
 
 var bounds = regexp.MustCompile(`^must be greater than or equal to (\S+)(?: and less than or equal to (\S+))?$`)

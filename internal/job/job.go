@@ -1,0 +1,118 @@
+// Package job has bulk work done. What there is to do lies in the store, in chunks that a
+// worker leases: every replica that serves a store looks there, and whatever one leaves
+// behind that was killed is taken over by another when the lease ends. A worker does one
+// chunk of a tenant and goes on to the next tenant, so that none waits for another's million.
+//
+// The queue is our own, and polled. Of what there is for Go, River was looked at closest
+// (v0.51.2, both drivers). Its jobs would lie in tables outside the wall between tenants;
+// its inserts notify inside the transaction that asks, whether or not its workers poll; on
+// SQLite it wants a second writer, and on no database does it take turns between tenants. The
+// results' own rows, without which nothing happens exactly once, are most of a queue already.
+package job
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"math/rand/v2"
+	"sync"
+	"time"
+
+	"github.com/phasewright/phasewright/internal/service"
+)
+
+// Config of a Runner. Service, Store and Mint are required.
+type Config struct {
+	Service *service.Service
+	Store   service.Store
+	Mint    *service.Mint // of the workers' ids
+	Workers int           // chunks done at the same time; at least 1
+	Poll    time.Duration // how often to look where there was nothing; 0: 500 ms
+	Lease   time.Duration // see service.Lease, which 0 is
+	Log     *slog.Logger
+	Seen    func(error) // told of every item with its fault; may be nil
+
+	// Mark makes the context of bulk work of one, so that others go before; may be nil.
+	Mark func(context.Context) context.Context
+}
+
+// Runner does bulk work.
+type Runner struct{ c Config }
+
+// New makes a runner.
+func New(c Config) *Runner {
+	c.Workers = max(1, c.Workers)
+	if c.Poll <= 0 {
+		c.Poll = 500 * time.Millisecond
+	}
+	if c.Lease <= 0 {
+		c.Lease = service.Lease
+	}
+	if c.Log == nil {
+		c.Log = slog.New(slog.DiscardHandler)
+	}
+	if c.Seen == nil {
+		c.Seen = func(error) {}
+	}
+	if c.Mark == nil {
+		c.Mark = func(ctx context.Context) context.Context { return ctx }
+	}
+	return &Runner{c}
+}
+
+// Run works until ctx ends, and returns when all that was made is stored.
+func (r *Runner) Run(ctx context.Context) {
+	var all sync.WaitGroup
+	for range r.c.Workers {
+		all.Go(func() { r.work(ctx) })
+	}
+	all.Wait()
+}
+
+func (r *Runner) work(ctx context.Context) {
+	for ctx.Err() == nil {
+		some, err := r.round(ctx)
+		if err != nil && ctx.Err() == nil {
+			r.c.Log.WarnContext(ctx, "bulk work rests", "error", err.Error())
+		}
+		if some && err == nil {
+			continue
+		}
+		// Not all at the same time.
+		select {
+		case <-ctx.Done():
+		case <-time.After(r.c.Poll/2 + rand.N(r.c.Poll)):
+		}
+	}
+}
+
+// tenantsAtOnce is how many tenants are listed at a time.
+const tenantsAtOnce = 100
+
+// round does a chunk of each tenant that has one and says whether there was any.
+func (r *Runner) round(ctx context.Context) (some bool, err error) {
+	owner, err := r.c.Mint.New()
+	if err != nil {
+		return false, err
+	}
+	var errs []error
+	for after := service.Tenant(""); ; {
+		list, err := r.c.Store.Working(ctx, after, tenantsAtOnce)
+		if err != nil {
+			return some, errors.Join(append(errs, err)...)
+		}
+		for _, t := range list {
+			after = t
+			within := r.c.Mark(service.WithCaller(ctx, service.Open(t)))
+			did, err := r.c.Service.Work(within, owner, r.c.Lease, r.c.Seen)
+			some = some || did
+			errs = append(errs, err)
+			if ctx.Err() != nil {
+				return some, ctx.Err()
+			}
+		}
+		if len(list) < tenantsAtOnce {
+			return some, errors.Join(errs...)
+		}
+	}
+}

@@ -1,0 +1,204 @@
+package job_test
+
+import (
+	"context"
+	"crypto/rand"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/internal/job"
+	"github.com/phasewright/phasewright/internal/service"
+	"github.com/phasewright/phasewright/internal/store/memory"
+)
+
+// scripted is an engine that does as it is told for a seed.
+type scripted struct {
+	service.Engine
+	generate func(ctx context.Context, seed uint32) error
+}
+
+func (e scripted) Generate(ctx context.Context, r plan.Request) (p plan.Program, err error) {
+	err = e.generate(ctx, r.Seed)
+	p.Seed = r.Seed
+	return p, err
+}
+
+// bench is a service on a store of its own with a clock that is moved by hand.
+type bench struct {
+	t     *testing.T
+	s     *service.Service
+	store service.Store
+	mint  *service.Mint
+	ctx   context.Context
+	ahead atomic.Int64 // milliseconds
+}
+
+func newBench(t *testing.T, generate func(b *bench) func(context.Context, uint32) error) *bench {
+	b := &bench{t: t, mint: service.NewMint(time.Now, rand.Reader), ctx: service.WithCaller(context.Background(), service.Open("t"))}
+	b.store = memory.New(func() service.Instant { return service.At(time.Now()) + service.Instant(b.ahead.Load()) })
+	b.s = service.New(scripted{generate: generate(b)}, service.WithStorage(service.Storage{Store: b.store, Key: [32]byte{1}}))
+	return b
+}
+
+// begin begins a job of so many requests, their seeds being their places.
+func (b *bench) begin(n int) service.ID {
+	j, err := b.s.BeginJob(b.ctx, service.Write{Method: "test"}, service.NewJob{})
+	require.NoError(b.t, err)
+	items := make([]service.NewItem, n)
+	for i := range items {
+		items[i].Request.Seed = uint32(i)
+	}
+	_, err = b.s.AddItems(b.ctx, service.Write{Method: "test"}, j.ID, 0, items, true)
+	require.NoError(b.t, err)
+	return j.ID
+}
+
+func (b *bench) state(id service.ID) service.JobState {
+	j, err := b.s.Job(b.ctx, id)
+	require.NoError(b.t, err)
+	return j
+}
+
+// run has the work done until the job has ended.
+func (b *bench) run(id service.ID, workers int) {
+	ctx, cancel := context.WithCancel(context.Background())
+	var all sync.WaitGroup
+	all.Go(func() {
+		job.New(job.Config{Service: b.s, Store: b.store, Mint: b.mint, Workers: workers, Poll: time.Millisecond, Lease: 20 * time.Millisecond}).Run(ctx)
+	})
+	require.Eventually(b.t, func() bool { return b.state(id).Ended != 0 }, 20*time.Second, time.Millisecond)
+	cancel()
+	all.Wait()
+}
+
+func (b *bench) results(id service.ID) (out []service.Result) {
+	_, err := b.s.Results(b.ctx, id, "", func(r service.Result) bool { out = append(out, r); return true })
+	require.NoError(b.t, err)
+	return out
+}
+
+func TestEachOnceInOrder(t *testing.T) {
+	b := newBench(t, func(*bench) func(context.Context, uint32) error {
+		return func(context.Context, uint32) error { return nil }
+	})
+	id := b.begin(333)
+	b.run(id, 4)
+	require.Equal(t, service.Tally{Items: 333, Dealt: 333, Made: 333}, b.state(id).Tally)
+	for i, r := range b.results(id) {
+		require.EqualValues(t, i, r.Place)
+		require.EqualValues(t, i, r.Made.Value.Seed)
+	}
+}
+
+// A worker that was away for longer than its lease finds its chunk in other hands, and stores
+// nothing.
+func TestLateWorkerStoresNothing(t *testing.T) {
+	var calls atomic.Int32
+	b := newBench(t, func(b *bench) func(context.Context, uint32) error {
+		return func(context.Context, uint32) error {
+			if calls.Add(1) > 1 {
+				return nil
+			}
+			b.ahead.Add(time.Hour.Milliseconds())
+			other, err := b.mint.New()
+			require.NoError(b.t, err)
+			some, err := b.s.Work(b.ctx, other, time.Minute, func(error) {})
+			require.NoError(b.t, err)
+			require.True(b.t, some)
+			return nil
+		}
+	})
+	id := b.begin(5)
+	me, err := b.mint.New()
+	require.NoError(t, err)
+	seen := 0
+	some, err := b.s.Work(b.ctx, me, time.Minute, func(error) { seen++ })
+	require.NoError(t, err)
+	require.True(t, some)
+	require.Zero(t, seen)
+	require.Equal(t, service.Tally{Items: 5, Dealt: 5, Made: 5}, b.state(id).Tally)
+	require.NotZero(t, b.state(id).Ended)
+}
+
+// What is only not there yet is waited for; what goes wrong with one program, a panic
+// included, is that one's result.
+func TestFailures(t *testing.T) {
+	var away atomic.Int32
+	b := newBench(t, func(*bench) func(context.Context, uint32) error {
+		return func(_ context.Context, seed uint32) error {
+			switch {
+			case seed == 3 && away.Add(1) < 3:
+				return fault.New(fault.Unavailable, "STRATEGY", "", "a strategy does not answer")
+			case seed == 7:
+				panic("a bug with " + "a name in it")
+			case seed == 9:
+				return fault.New(fault.Refused, "CLEARANCE", "athlete", "a clinician first")
+			}
+			return nil
+		}
+	})
+	id := b.begin(12)
+	b.run(id, 1)
+	require.Equal(t, service.Tally{Items: 12, Dealt: 12, Made: 10, Failed: 2}, b.state(id).Tally)
+	all := b.results(id)
+	require.Equal(t, fault.Internal, all[7].Fault.Kind)
+	require.NotContains(t, all[7].Fault.Error(), "name", "details are for the log")
+	require.Equal(t, fault.Refused, all[9].Fault.Kind)
+	require.Equal(t, "CLEARANCE", all[9].Fault.Violations[0].Reason)
+	require.EqualValues(t, 3, away.Load())
+}
+
+// Told to stop, a worker keeps what it has made and lets go of the rest at once.
+func TestStops(t *testing.T) {
+	ctx, cancel := context.WithCancel(service.WithCaller(context.Background(), service.Open("t")))
+	b := newBench(t, func(*bench) func(context.Context, uint32) error {
+		return func(ctx context.Context, seed uint32) error {
+			if seed == 4 {
+				cancel()
+			}
+			if ctx.Err() != nil {
+				return fault.Wrap(fault.Canceled, "CANCELED", ctx.Err())
+			}
+			return nil
+		}
+	})
+	id := b.begin(10)
+	me, err := b.mint.New()
+	require.NoError(t, err)
+	_, err = b.s.Work(ctx, me, time.Hour, func(error) {})
+	require.Error(t, err)
+	require.EqualValues(t, 4, b.state(id).Tally.Made)
+	b.s = service.New(scripted{generate: func(context.Context, uint32) error { return nil }}, service.WithStorage(service.Storage{Store: b.store, Key: [32]byte{1}}))
+	b.run(id, 1)
+	require.EqualValues(t, 10, b.state(id).Tally.Made)
+}
+
+// A canceled job is left alone, by whoever is at it too.
+func TestCanceledMeanwhile(t *testing.T) {
+	var id service.ID
+	b := newBench(t, func(b *bench) func(context.Context, uint32) error {
+		return func(_ context.Context, seed uint32) error {
+			if seed == 2 {
+				_, err := b.s.CancelJob(b.ctx, service.Write{Method: "test"}, id)
+				require.NoError(b.t, err)
+			}
+			return nil
+		}
+	})
+	id = b.begin(60)
+	me, err := b.mint.New()
+	require.NoError(t, err)
+	_, err = b.s.Work(b.ctx, me, time.Minute, func(error) {})
+	require.NoError(t, err)
+	some, err := b.s.Work(b.ctx, me, time.Minute, func(error) {})
+	require.NoError(t, err)
+	require.False(t, some)
+	require.NotZero(t, b.state(id).Canceled)
+	require.Zero(t, b.state(id).Ended)
+}
