@@ -36,6 +36,7 @@ func (p *program) data(cmd *cobra.Command) *dataFlags {
 func (d *dataFlags) add(flags *pflag.FlagSet) {
 	flags.StringVar(&d.dir, "data-dir", defaultDir(), "directory that data is kept in, with SQLite")
 	flags.StringVar(&d.urlFile, "database-url-file", "", "file with the URL of a PostgreSQL database that data is kept in instead (or $"+envDatabase+")")
+	flags.String(configFlag, "", "file with settings (or $"+envOf(configFlag)+"); config --help says more")
 	flags.StringVar(&d.pepper, "pepper-file", "", "file with the secret that keys are checked with; needed with PostgreSQL, in the data directory otherwise")
 }
 
@@ -140,6 +141,7 @@ of the keys is not in it: keep a copy of that elsewhere. PostgreSQL has pg_dump.
 		Args: cobra.ExactArgs(1),
 	}
 	dir := cmd.Flags().String("data-dir", defaultDir(), "directory that data is kept in")
+	cmd.Flags().String(configFlag, "", "file with settings (or $"+envOf(configFlag)+")")
 	cmd.RunE = p.do(func(cmd *cobra.Command, args []string) error {
 		to := args[0]
 		if info, err := os.Stat(to); err == nil && info.IsDir() {
@@ -164,12 +166,60 @@ old database or the new one.`,
 		Args: cobra.ExactArgs(1),
 	}
 	dir := cmd.Flags().String("data-dir", defaultDir(), "directory that data is kept in")
+	cmd.Flags().String(configFlag, "", "file with settings (or $"+envOf(configFlag)+")")
 	cmd.RunE = p.do(func(cmd *cobra.Command, args []string) error {
 		n, err := app.Restore(cmd.Context(), *dir, args[0])
 		if err != nil {
 			return err
 		}
 		_, err = fmt.Fprintf(p.out, "restored; athletes erased again: %d\n", n)
+		return err
+	})
+	return cmd
+}
+
+func (p *program) erasures() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "erasures",
+		Short: "List who was erased, or erase them again from a backup that came back",
+		Long: `Write who was erased as JSON lines: ids, times and reasons, nothing else. A backup that is older holds
+them still: keep this list apart from the database, and after the backup is back give it to --replay.
+restore does that itself as long as the data directory is there; a dump of PostgreSQL that is brought
+back, and a directory that was lost, need the list. No server may have a data directory open meanwhile;
+PostgreSQL may be in use.`,
+		Example: `  phasewright erasures --database-url-file serve.url > erased.jsonl
+  phasewright erasures --database-url-file serve.url --replay erased.jsonl`,
+		Args: cobra.NoArgs,
+	}
+	d := p.data(cmd)
+	replay := cmd.Flags().String("replay", "", "erase again whom this file lists; - is standard input")
+	owner := cmd.Flags().String("owner-url-file", "", "file with the URL for the role that owns the tables (or $"+envOwner+"), to vacuum after --replay")
+	cmd.RunE = p.do(func(cmd *cobra.Command, _ []string) error {
+		data, err := d.read()
+		if err != nil {
+			return err
+		}
+		if data.Owner, err = secret(*owner, "--owner-url-file", envOwner); err != nil {
+			return err
+		}
+		if *replay == "" {
+			_, err := data.WriteErasures(cmd.Context(), p.out)
+			return err
+		}
+		in := p.in
+		if *replay != "-" {
+			f, err := os.Open(*replay)
+			if err != nil {
+				return wrong("--replay: %s: %s", *replay, cause(err))
+			}
+			defer f.Close()
+			in = f
+		}
+		n, err := data.ReplayErasures(cmd.Context(), in)
+		if err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(p.out, "athletes erased again: %d\n", n)
 		return err
 	})
 	return cmd

@@ -125,6 +125,9 @@ func (p *program) runEstimate(cmd *cobra.Command, f *estimateFlags, args []strin
 		if err != nil {
 			return err
 		}
+		if cat, err = cat.WithOwn(q.Own); err != nil {
+			return err
+		}
 		for _, s := range q.Athlete.Performances {
 			if _, ok := cat.ByID(s.ExerciseID); !ok && len(typed) > 0 {
 				return unknownExercise(cat, s.ExerciseID)

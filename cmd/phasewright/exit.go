@@ -25,7 +25,7 @@ const (
 
 const exitCodes = `Exit codes:
   0    done
-  1    audit found a violation of a hard limit
+  1    audit found a violation of a hard limit, or conform a law that is broken
   2    the command line or its input is wrong
   3    the request is valid, but its wishes can't all be met
   4    refused for safety; the message says what is needed
@@ -34,7 +34,7 @@ const exitCodes = `Exit codes:
   77   the server wants a key, or one that may do more
   130  interrupted`
 
-// errViolations ends an audit that has said what it found.
+// errViolations ends an audit, or laws asked of a strategy, that said what was found.
 var errViolations = errors.New("violations found")
 
 // inputError is about what was handed in: a file that can't be read, a wrong argument.
@@ -58,6 +58,7 @@ func (p *program) finish(ctx context.Context, cmd *cobra.Command, err error) int
 		return exitCanceled
 	case isFault:
 		fmt.Fprintln(p.err, f.Error())
+		printWays(p.err, f.Ways)
 		return codeOf(f.Kind)
 	case errors.As(err, &input):
 		fmt.Fprintln(p.err, input.says)

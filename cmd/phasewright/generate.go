@@ -3,6 +3,7 @@ package main
 import (
 	_ "embed"
 	"fmt"
+	"os"
 
 	"github.com/spf13/cobra"
 
@@ -17,6 +18,7 @@ var demo []byte
 
 type generateFlags struct {
 	file    string
+	out     string
 	json    bool
 	why     bool
 	week    int32
@@ -34,12 +36,14 @@ JSON. Without -f a ready request of an invented athlete is taken.`,
   phasewright generate --example > request.yaml its request, to start from
   phasewright generate -f request.yaml
   phasewright generate -f request.yaml --week 3 one week, session by session
+  phasewright generate -f request.yaml -o program.json
   phasewright generate -f - --json < request.json`,
 		Args: cobra.NoArgs,
 		RunE: p.do(func(cmd *cobra.Command, _ []string) error { return p.runGenerate(cmd, &f) }),
 	}
 	flags := cmd.Flags()
 	flags.StringVarP(&f.file, "file", "f", "", "request in YAML or JSON; - is standard input")
+	flags.StringVarP(&f.out, "out", "o", "", "file for the program as JSON, beside what is printed")
 	flags.BoolVar(&f.json, "json", false, "print the program as JSON")
 	flags.BoolVar(&f.why, "why", false, "say by which rule and source each number is what it is")
 	flags.Int32Var(&f.week, "week", 0, "print only this week, in full")
@@ -80,13 +84,20 @@ func (p *program) runGenerate(cmd *cobra.Command, f *generateFlags) error {
 	if err != nil {
 		return err
 	}
-	if f.json {
+	if f.json || f.out != "" {
 		out, err := wire.Marshal(wire.ProgramToProto(&made))
 		if err != nil {
 			return err
 		}
-		_, err = p.out.Write(out)
-		return err
+		if f.out != "" {
+			if err := os.WriteFile(f.out, out, 0o644); err != nil {
+				return wrong("--out: %s: %s", f.out, cause(err))
+			}
+		}
+		if f.json {
+			_, err = p.out.Write(out)
+			return err
+		}
 	}
 	if f.week < 0 || cmd.Flags().Changed("week") && (f.week == 0 || int(f.week) > made.WeekCount()) {
 		return wrong("--week: there is no week %d; the program has weeks 1 to %d", f.week, made.WeekCount())

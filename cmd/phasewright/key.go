@@ -122,7 +122,7 @@ func (p *program) keyCreate() *cobra.Command {
   phasewright key create --tenant gym-north --scopes admin,read,write`,
 		Args: cobra.NoArgs,
 	}
-	names := cmd.Flags().StringSlice("scopes", []string{"read", "write"}, "what the key may do: read, write, trial, admin")
+	names := cmd.Flags().StringSlice("scopes", []string{"read", "write"}, "what the key may do: read, write, trial, admin, assess")
 	name := cmd.Flags().String("name", "", "what people call it")
 	expires := cmd.Flags().Duration("expires-in", 0, "how long it works; 0: until it is revoked")
 	return p.kept(cmd, func(ctx context.Context, k keeper, _ []string) error {
@@ -130,7 +130,7 @@ func (p *program) keyCreate() *cobra.Command {
 		for _, s := range *names {
 			scope := service.Scope(strings.TrimSpace(s))
 			if !slices.Contains(service.Scopes(), scope) {
-				return wrong("--scopes: there is no %q; there are read, write, trial, admin", s)
+				return wrong("--scopes: there is no %q; there are read, write, trial, admin, assess", s)
 			}
 			o.Scopes = append(o.Scopes, scope)
 		}

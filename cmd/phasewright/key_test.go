@@ -83,7 +83,7 @@ func TestKeysFromTheFirstStart(t *testing.T) {
 
 	got = run(t, "", "key", "list", "--data-dir", dir)
 	require.Equal(t, exitOK, got.code, got.err)
-	require.Regexp(t, `(?m)^\S+  made .*, live, used .*  read,write,trial,admin  first key\n\S+  made .*, live until .*, .*  read  desk$`, got.out)
+	require.Regexp(t, `(?m)^\S+  made .*, live, used .*  read,write,trial,admin,assess  first key\n\S+  made .*, live until .*, .*  read  desk$`, got.out)
 	id, _, _ := strings.Cut(strings.Split(got.out, "\n")[1], " ")
 	require.Equal(t, "revoked\n", run(t, "", "key", "revoke", id, "--data-dir", dir).out)
 	require.Contains(t, run(t, "", "key", "list", "--data-dir", dir).out, "revoked 20")

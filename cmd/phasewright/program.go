@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc"
 
+	"github.com/phasewright/phasewright/engine"
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/plan"
 	"github.com/phasewright/phasewright/internal/rpc"
@@ -23,6 +24,8 @@ import (
 type maker interface {
 	Generate(context.Context, plan.Request) (plan.Program, error)
 	Regenerate(context.Context, *plan.Program, plan.Request, plan.Rework) (service.Regenerated, error)
+	CompareStrategies(context.Context, plan.ComparisonQuery) (service.Compared, error)
+	Relaxations(context.Context, plan.Request) ([]engine.Relaxation, error)
 	Audit(context.Context, *plan.Program) (service.Audited, error)
 	Estimate(context.Context, plan.StrengthQuery) (plan.StrengthReport, error)
 	Strategies(context.Context) ([]plan.Descriptor, error)
@@ -36,12 +39,14 @@ type program struct {
 	out, err io.Writer
 	newMaker func(server string, with ...grpc.DialOption) (maker, error) // "" is the one in this process
 	now      func() time.Time
+	random   io.Reader // of ids; nil is the system's
 
-	server  string // --server
-	keyFile string // --key-file
-	caFile  string // --ca-file
-	tls     bool   // --tls
-	started bool   // a command runs: errors are no longer about the command line
+	server  string  // --server
+	keyFile string  // --key-file
+	caFile  string  // --ca-file
+	tls     bool    // --tls
+	from    origins // where the values of flags came from
+	started bool    // a command runs: errors are no longer about the command line
 }
 
 // run executes a command line and gives the exit code.
@@ -75,7 +80,7 @@ published guidance.
 		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
 	}
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(p.generate(), p.change(), p.audit(), p.estimate(), p.strategies(), p.exercises(), p.serve(), p.key(), p.migrate(), p.backup(), p.restore(), p.version())
+	root.AddCommand(p.athlete(), p.programs(), p.log(), p.bulk(), p.generate(), p.change(), p.compare(), p.suggest(), p.audit(), p.estimate(), p.trial(), p.strategies(), p.conform(), p.exercises(), p.serve(), p.config(), p.key(), p.migrate(), p.backup(), p.restore(), p.erasures(), p.version())
 	return root
 }
 
@@ -145,6 +150,10 @@ func (p *program) served(cmd *cobra.Command) *cobra.Command {
 func (p *program) do(run func(*cobra.Command, []string) error) func(*cobra.Command, []string) error {
 	return func(cmd *cobra.Command, args []string) error {
 		p.started = true
+		var err error
+		if p.from, err = settle(cmd); err != nil {
+			return err
+		}
 		return run(cmd, args)
 	}
 }

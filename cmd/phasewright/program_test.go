@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc"
 
+	"github.com/phasewright/phasewright/engine"
 	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
@@ -69,6 +70,12 @@ func (s canned) Generate(context.Context, plan.Request) (plan.Program, error) {
 }
 func (s canned) Regenerate(context.Context, *plan.Program, plan.Request, plan.Rework) (service.Regenerated, error) {
 	return service.Regenerated{}, s.err
+}
+func (s canned) CompareStrategies(context.Context, plan.ComparisonQuery) (service.Compared, error) {
+	return service.Compared{}, s.err
+}
+func (s canned) Relaxations(context.Context, plan.Request) ([]engine.Relaxation, error) {
+	return nil, s.err
 }
 func (s canned) Audit(context.Context, *plan.Program) (service.Audited, error) {
 	return service.Audited{}, s.err

@@ -85,7 +85,11 @@ func printStrategies(w io.Writer, list []plan.Descriptor, full bool) error {
 		if i > 0 {
 			b.WriteByte('\n')
 		}
-		fmt.Fprintf(&b, "%s · %d to %d weeks\n", d.ID(), d.MinWeeks, d.MaxWeeks)
+		where := ""
+		if d.External {
+			where = " · in a process of its own"
+		}
+		fmt.Fprintf(&b, "%s · %d to %d weeks%s\n", d.ID(), d.MinWeeks, d.MaxWeeks, where)
 		b.WriteString(export.Paragraph("  ", d.Says))
 		if !full {
 			var names []string

@@ -29,8 +29,15 @@ func (p *program) version() *cobra.Command {
 	}
 }
 
-// build gives the version of the module, as far as the binary knows it.
+// released is the version that tools/release.sh stamps in.
+var released string
+
+// build gives the version of the program: as released, else that of the module, as far as
+// the binary knows it.
 func build() string {
+	if released != "" {
+		return released
+	}
 	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" {
 		return info.Main.Version
 	}
