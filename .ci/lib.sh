@@ -93,13 +93,34 @@ $(head -20 "$1")"
   echo "$(wc -l <"$1") lines, $(grep -cF ' × ' "$1") with sets"
 }
 
-# fuzz TIME REGEX : runs the fuzz targets whose names, after Fuzz, match.
+# fuzz TIME REGEX : runs the fuzz targets whose names, after Fuzz, match: one worker
+# each, as many at once as there are processors.
 fuzz() {
-  local found=0 file target
-  while IFS=: read -r file target; do
-    found=1
-    echo "$target in $(dirname "$file")"
-    go test -run '^$' -fuzz "^$target\$" -fuzztime "$1" -fuzzminimizetime 2s "./$(dirname "$file")" | tail -3
-  done < <(sources '*_test.go' | xargs grep -HoE "^func Fuzz$2\(" | sed -E 's/func (Fuzz[A-Za-z0-9_]*)\(/\1/')
-  ((found)) || die "no fuzz target found"
+  local targets
+  targets="$(sources '*_test.go' | xargs grep -HoE "^func Fuzz$2\(" | sed -E 's/func (Fuzz[A-Za-z0-9_]*)\(/\1/')"
+  [[ -n "$targets" ]] || die "no fuzz target found"
+  export -f fuzz_one
+  # shellcheck disable=SC2016
+  xargs -P "$(nproc)" -n 1 bash -c 'fuzz_one "$@"' _ "$1" "$scratch" <<<"$targets"
+}
+
+# fuzz_one TIME SCRATCH FILE:TARGET. The fuzzing coordinator now and then ends as failed
+# when its time is up in the middle of an input; then there is no failing input, and the
+# target runs once more.
+fuzz_one() {
+  local file="${3%%:*}" target="${3##*:}" try
+  local log="$2/$target.fuzz"
+  for try in 1 2; do
+    if go test -run '^$' -fuzz "^$target\$" -fuzztime "$1" -fuzzminimizetime 2s -parallel 1 "./$(dirname "$file")" >"$log" 2>&1; then
+      echo "$target in $(dirname "$file"): $(grep -E '^fuzz: elapsed' "$log" | tail -1)"
+      return
+    fi
+    if grep -q 'Failing input written' "$log"; then
+      break
+    fi
+    echo "$target, try $try: failed without an input"
+    tail -20 "$log"
+  done
+  tail -60 "$log"
+  return 1
 }
