@@ -38,10 +38,12 @@ func (a *App) newAdmin() (*admin, error) {
 
 func (s *admin) serve() error { return s.server.Serve(bounded(s.listener)) }
 
+// close ends the server first: a listener that is closed under a server that still runs is
+// closed twice, and the second time is an error. One that never ran closes no listener.
 func (s *admin) close() error {
-	err := s.listener.Close()
-	if errors.Is(err, net.ErrClosed) {
-		err = nil
+	err := s.server.Close()
+	if closed := s.listener.Close(); !errors.Is(closed, net.ErrClosed) {
+		err = errors.Join(err, closed)
 	}
-	return errors.Join(s.server.Close(), err)
+	return err
 }

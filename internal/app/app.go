@@ -288,7 +288,7 @@ func (a *App) isReady() bool { return a.ready.Load() && a.stored.Load() }
 // Run serves until ctx ends, then says "not ready", waits for balancers to notice, lets
 // running calls end and returns nil; or the first error of a listener.
 func (a *App) Run(ctx context.Context) error {
-	failed := make(chan error, 3)
+	failed := make(chan error, 4) // one for each that serves
 	serve := func(name string, run func() error) {
 		go func() {
 			if err := run(); err != nil && !errors.Is(err, http.ErrServerClosed) && !errors.Is(err, grpc.ErrServerStopped) {
