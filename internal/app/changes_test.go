@@ -33,6 +33,7 @@ type coachEdit struct {
 // TestChanges makes the programs of testdata/changes again after each edit. What is printed
 // of it is on record, and what is not told is as it was.
 func TestChanges(t *testing.T) {
+	t.Parallel()
 	e, err := NewEngine()
 	require.NoError(t, err)
 	files, err := filepath.Glob(filepath.Join(changed, "*", "request.yaml"))

@@ -23,6 +23,7 @@ const comparisons = "../../testdata/comparisons"
 // TestComparisons makes the comparisons on record and holds what they say against what a
 // reader of their programs' JSON counts, who knows nothing of how they were made.
 func TestComparisons(t *testing.T) {
+	t.Parallel()
 	e, err := NewEngine()
 	require.NoError(t, err)
 	files, err := filepath.Glob(filepath.Join(comparisons, "*", "comparison.yaml"))

@@ -313,6 +313,7 @@ func (c *curveCheck) String() string {
 // before it, to half a repetition or half a step of the equipment; and the reserve is
 // within one of the outline's, or the program says why not.
 func TestLoadsAgreeWithCurve(t *testing.T) {
+	t.Parallel()
 	e, err := NewEngine()
 	require.NoError(t, err)
 	m := readCurveModel(t)

@@ -57,6 +57,7 @@ var kgText = regexp.MustCompile(`([0-9]+\.[0-9]+) ?kg`)
 // the text, and no number or sentence of the JSON, is a fraction of a kilogram, but for
 // what is marked so on a piece that is there; no total is in kilograms at all.
 func TestPoundsShowNoFractionsOfKilograms(t *testing.T) {
+	t.Parallel()
 	e, err := NewEngine()
 	require.NoError(t, err)
 	e = e.WithBudget(10_000)

@@ -22,6 +22,7 @@ var protocolRoles = [...]plan.Role{plan.GoalLift, plan.MultiJoint, plan.SingleJo
 // TestProtocols holds the plans in testdata/protocols against the studies they stand
 // for. A subtest's name ends with where its numbers are from.
 func TestProtocols(t *testing.T) {
+	t.Parallel()
 	e, err := NewEngine()
 	require.NoError(t, err)
 	files, err := filepath.Glob(filepath.Join(protocols, "*.yaml"))

@@ -62,6 +62,7 @@ func trainedOn(p *plan.Program, day plan.Weekday) string {
 // Asked for the same, with or without a past, nothing moves: every week to the byte, and
 // all that was said of them.
 func TestReworkOfTheSameChangesNothing(t *testing.T) {
+	t.Parallel()
 	e, err := NewEngine()
 	require.NoError(t, err)
 	n := 0

@@ -76,6 +76,7 @@ func golden(t *testing.T, name, file, other, got string) {
 }
 
 func TestScenarios(t *testing.T) {
+	t.Parallel()
 	e, err := NewEngine()
 	require.NoError(t, err)
 	for _, name := range scenarioNames(t) {

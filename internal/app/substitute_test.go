@@ -12,6 +12,7 @@ import (
 // Each substitute that an exercise lists can really take its place: the program made again with
 // it there is one that the audit lets pass.
 func TestSubstitutesKeepTheProgramValid(t *testing.T) {
+	t.Parallel()
 	e, err := NewEngine()
 	require.NoError(t, err)
 	for _, name := range []string{"chest-first", "hypertrophy-shoulder"} {
