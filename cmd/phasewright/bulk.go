@@ -25,6 +25,7 @@ import (
 
 type bulkFlags struct {
 	file, out, resume string
+	again, reason     string
 }
 
 func (p *program) bulk() *cobra.Command {
@@ -37,15 +38,21 @@ with all that a program is made from, as for generate, or {"athlete": "athletes/
 kept. All lines are checked before anything is made. The results come one a line, in the order of the
 file, each a message ProgramResult as JSON: the program, or why there is none.
 
+With --revise-from the newest program of each athlete is made again from that day on, with what was
+logged since, instead of a new one.
+
 It may be interrupted: what was made is kept, and --resume with the name that was printed goes on.` + whereKept,
 		Example: `  phasewright bulk -f athletes.jsonl -o results.jsonl
   phasewright bulk -f athletes.jsonl -o results.jsonl --resume operations/019cae00-ffb8-7000-a5c2-3b71dbf8a160
+  phasewright bulk -f athletes.jsonl -o results.jsonl --revise-from 2027-02-01 --reason "two weeks of logs"
   phasewright bulk -f athletes.jsonl -o results.jsonl --server 127.0.0.1:9090`,
 		Args: cobra.NoArgs,
 	}
 	flags := cmd.Flags()
 	flags.StringVarP(&f.file, "file", "f", "", "file with a program to be made on each line")
 	flags.StringVarP(&f.out, "out", "o", "", "new file for the results; without it, standard output")
+	flags.StringVar(&f.again, "revise-from", "", "first day, as 2027-02-01, from which the newest program of each athlete is made again")
+	flags.StringVar(&f.reason, "reason", "", "why they are made again, for people")
 	flags.StringVar(&f.resume, "resume", "", "name of the operation to go on with")
 	return p.desked(cmd, func(ctx context.Context, d *desk, _ []string) error { return p.runBulk(ctx, d, &f) })
 }
@@ -54,11 +61,20 @@ func (p *program) runBulk(ctx context.Context, d *desk, f *bulkFlags) error {
 	if f.file == "" || f.file == "-" {
 		return wrong("-f needs a file: it is read twice, and again with --resume")
 	}
+	if f.again == "" && f.reason != "" {
+		return wrong("--reason goes with --revise-from")
+	}
+	if f.resume != "" && f.again != "" {
+		return wrong("--revise-from: the operation that --resume names was begun with what it does; leave this out")
+	}
 	out, keep, err := p.resultFile(f.out)
 	if err != nil {
 		return err
 	}
 	b := &bulkRun{p: p, bulk: pb.NewBulkServiceClient(d.Conn()), ops: pb.NewOperationServiceClient(d.Conn()), file: f.file, name: f.resume}
+	if f.again != "" {
+		b.revise = &pb.ProgramsRevision{FromDate: f.again, Reason: f.reason}
+	}
 	err = b.run(ctx, d.work, out)
 	if ctx.Err() != nil && b.name != "" {
 		fmt.Fprintf(p.err, "Interrupted; what was made is kept. To go on, add --resume %s\n", b.name)
@@ -95,7 +111,9 @@ type bulkRun struct {
 	ops  pb.OperationServiceClient
 	file string
 	name string
-	bar  *progressbar.ProgressBar // nil: nobody watches
+
+	revise *pb.ProgramsRevision     // nil: new programs
+	bar    *progressbar.ProgressBar // nil: nobody watches
 }
 
 func (b *bulkRun) run(ctx context.Context, work func(context.Context), out io.Writer) error {
@@ -169,7 +187,7 @@ func (b *bulkRun) begin(ctx context.Context) error {
 	if b.name != "" {
 		return nil
 	}
-	o, err := b.bulk.GeneratePrograms(ctx, &pb.GenerateProgramsRequest{RequestId: requestID()})
+	o, err := b.bulk.GeneratePrograms(ctx, &pb.GenerateProgramsRequest{Revise: b.revise, RequestId: requestID()})
 	if err != nil {
 		return rpc.Fault(err, "")
 	}

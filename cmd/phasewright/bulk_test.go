@@ -123,11 +123,16 @@ func TestBulkRefuses(t *testing.T) {
 		"it is read twice":      {"bulk", "-f", "-"},
 		"no such file":          {"bulk", "-f", filepath.Join(dir, "nothing")},
 		"line 2: request.weeks": {"bulk", "-f", write(fmt.Sprintf(bulkLine, 1) + "\n" + `{"request": {"weeks": 3}}`)},
+		"--reason goes with":    {"bulk", "-f", "x", "--reason", "why"},
+		"leave this out":        {"bulk", "-f", "x", "--revise-from", "2027-02-01", "--resume", "operations/019cae00-ffb8-7000-a5c2-3b71dbf8a160"},
 	} {
 		r := run(t, "", append(args, "--data-dir", filepath.Join(dir, "data"))...)
 		require.Equal(t, exitInvalid, r.code, want)
 		require.Contains(t, r.err, want)
 	}
-	r := run(t, "", "bulk", "-f", write("\n"), "--data-dir", filepath.Join(dir, "data"))
+	r := run(t, "", "bulk", "-f", write(fmt.Sprintf(bulkLine, 1)), "--revise-from", "soon", "--data-dir", filepath.Join(dir, "data"))
+	require.Equal(t, exitInvalid, r.code)
+	require.Contains(t, r.err, "revise.from_date")
+	r = run(t, "", "bulk", "-f", write("\n"), "--data-dir", filepath.Join(dir, "data"))
 	require.Contains(t, r.err, "is empty")
 }

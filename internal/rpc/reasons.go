@@ -133,6 +133,7 @@ func Reasons() []ReasonGroup {
 			{"JOB_ORDER", kinds(invalid), "Requests of a job that come before these are missing.", "Go on with the index that the text names."},
 			{"JOB_SIZE", kinds(invalid), "The job would have more requests than one can take.", "Begin another for the rest."},
 			{"JOB_ENDED", kinds(infeasible), "The job takes no more requests: it has all, or was canceled.", "Begin another."},
+			{"NO_PROGRAM", kinds(notFound), "The athlete has no program that could be made again.", "Make a new one first."},
 			{"ITEMS", kinds(invalid), "The requests of a job do not follow each other as they must.", "Send them as the text says."},
 			{"FINISHED", kinds(exists), "This request of a job was finished before.", "Nothing; its result is there."},
 			{"LOGGED", kinds(invalid), "The session is logged already.", "Change that log."},

@@ -14,6 +14,9 @@ const (
 	ReasonJobSize  = "JOB_SIZE"
 	ReasonJobOrder = "JOB_ORDER"
 	ReasonJobEnded = "JOB_ENDED"
+
+	// ReasonNoProgram says that an athlete has none that could be made again.
+	ReasonNoProgram = "NO_PROGRAM"
 )
 
 const (
@@ -23,13 +26,15 @@ const (
 )
 
 // NewJob is bulk work to be begun: for the athletes named, for all, or for items that
-// AddItems brings. Request and Plan are as in NewProgram, for items that name an athlete.
+// AddItems brings. Request and Plan are as in NewProgram, for items that name an athlete;
+// with Again their newest program is made again, and neither is needed.
 type NewJob struct {
 	Name     string
 	Request  plan.Request
 	Plan     ID
 	Athletes []ID
 	All      bool
+	Again    plan.Opt[Again]
 }
 
 // NewItem is a program of a job: of a stored athlete, or of a request of its own.
@@ -60,7 +65,7 @@ func (s *Service) BeginJob(ctx context.Context, w Write, n NewJob) (JobState, er
 		if err != nil {
 			return Job{}, err
 		}
-		j := Job{Head: Head{ID: id}, Name: n.Name, Request: n.Request, Plan: n.Plan, All: n.All, Items: int64(len(n.Athletes)), Sealed: len(n.Athletes) > 0}
+		j := Job{Head: Head{ID: id}, Name: n.Name, Request: n.Request, Plan: n.Plan, All: n.All, Again: n.Again, Items: int64(len(n.Athletes)), Sealed: len(n.Athletes) > 0}
 		if j, err = tx.Jobs().Create(j); err != nil {
 			return Job{}, err
 		}
@@ -256,7 +261,8 @@ func (s *Service) ListJobs(ctx context.Context, size int, token string) (list []
 type Result struct {
 	Place   int64
 	Athlete ID
-	Program ID // kept, as its first revision
+	Program ID    // kept
+	Number  int32 // of the revision that was made
 	Made    plan.Opt[plan.Program]
 	Fault   *fault.Error
 }
@@ -305,8 +311,9 @@ func (s *Service) Results(ctx context.Context, job ID, token string, each func(R
 
 // itemResult is the document of a result.
 type itemResult struct {
-	Made  *plan.Program `json:"made,omitempty"`
-	Fault *itemFault    `json:"fault,omitempty"`
+	Made   *plan.Program `json:"made,omitempty"`
+	Number int32         `json:"number,omitempty"` // of a revision after the first
+	Fault  *itemFault    `json:"fault,omitempty"`
 }
 
 type itemFault struct {
@@ -326,6 +333,9 @@ func ResultOf(i Item) (Result, error) {
 	}
 	if r.Made != nil {
 		out.Made = plan.Some(*r.Made)
+	}
+	if out.Program != (ID{}) {
+		out.Number = max(1, r.Number)
 	}
 	if r.Fault != nil {
 		out.Fault = &fault.Error{Kind: kindNamed(r.Fault.Kind), Violations: r.Fault.Violations, Ways: r.Fault.Ways}

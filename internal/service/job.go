@@ -12,15 +12,22 @@ import (
 // from 0 and lie in chunks, which workers lease.
 type Job struct {
 	Head     `json:"-"`
-	Name     string       `json:"name,omitzero"` // of the programs that are kept
-	Request  plan.Request `json:"request"`       // of items that name an athlete
-	Plan     ID           `json:"plan,omitzero"` // a saved one, for Request
-	Items    int64        `json:"items,omitzero"`
-	Sealed   bool         `json:"sealed,omitzero"`  // no more items will come
-	All      bool         `json:"all,omitzero"`     // of all athletes
-	Planned  ID           `json:"planned,omitzero"` // the last of them that was taken in
-	Canceled Instant      `json:"canceled,omitzero"`
-	Ended    Instant      `json:"ended,omitzero"`
+	Name     string          `json:"name,omitzero"` // of the programs that are kept
+	Request  plan.Request    `json:"request"`       // of items that name an athlete
+	Plan     ID              `json:"plan,omitzero"` // a saved one, for Request
+	Items    int64           `json:"items,omitzero"`
+	Sealed   bool            `json:"sealed,omitzero"`  // no more items will come
+	All      bool            `json:"all,omitzero"`     // of all athletes
+	Planned  ID              `json:"planned,omitzero"` // the last of them that was taken in
+	Again    plan.Opt[Again] `json:"again,omitzero"`   // instead of new programs of athletes
+	Canceled Instant         `json:"canceled,omitzero"`
+	Ended    Instant         `json:"ended,omitzero"`
+}
+
+// Again has the newest program of each athlete made again from a day on.
+type Again struct {
+	From   plan.Date `json:"from"`
+	Reason string    `json:"reason,omitzero"`
 }
 
 // Done says that nothing more will happen.

@@ -43,13 +43,7 @@ func (s *Service) ReviseProgram(ctx context.Context, w Write, n NewRevision) (Re
 		if err != nil {
 			return err
 		}
-		if base, err = tx.Revision(n.Program, 0); err != nil {
-			return err
-		}
-		if err := s.logged(tx, &n, &base); err != nil {
-			return err
-		}
-		asked, err = s.asked(tx, &n, &base)
+		base, asked, err = s.reworked(tx, &n)
 		return err
 	})
 	if err != nil {
@@ -89,6 +83,17 @@ func (s *Service) ReviseProgram(ctx context.Context, w Write, n NewRevision) (Re
 	}
 	out.Changes = compare.Programs(&base.Made, &out.Revision.Made)
 	return out, nil
+}
+
+// reworked reads what a program is made again from: its newest revision and the request.
+func (s *Service) reworked(tx Tx, n *NewRevision) (base Revision, asked plan.Request, err error) {
+	if base, err = tx.Revision(n.Program, 0); err != nil {
+		return base, asked, err
+	}
+	if err = s.logged(tx, n, &base); err == nil {
+		asked, err = s.asked(tx, n, &base)
+	}
+	return base, asked, err
 }
 
 // firstDay gives the day from which a program was made again, 0 where it has no dates.

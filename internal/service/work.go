@@ -40,6 +40,8 @@ type madeItem struct {
 	Item
 	asked plan.Request
 	made  plan.Program
+	again Revision // what it was made from, where it is one made again
+	facts Facts    // as it is kept
 	err   error
 }
 
@@ -182,7 +184,7 @@ func (w *chunkWork) make(ctx context.Context, i Item) (m madeItem, err error) {
 				m.err = fault.Wrap(fault.Internal, "PANIC", fmt.Errorf("%v", p))
 			}
 		}()
-		m.asked, m.made, m.err = w.program(ctx, i)
+		m.err = w.program(ctx, &m)
 	}()
 	if f, ok := fault.As(m.err); ok {
 		switch f.Kind {
@@ -193,19 +195,64 @@ func (w *chunkWork) make(ctx context.Context, i Item) (m madeItem, err error) {
 	return m, nil
 }
 
-func (w *chunkWork) program(ctx context.Context, i Item) (asked plan.Request, made plan.Program, err error) {
-	if i.Athlete == (ID{}) {
-		if err := json.Unmarshal(i.Asked, &asked); err != nil {
-			return asked, made, fault.Wrap(fault.Internal, ReasonStorage, err)
+func (w *chunkWork) program(ctx context.Context, m *madeItem) (err error) {
+	if m.Athlete == (ID{}) {
+		if err := json.Unmarshal(m.Item.Asked, &m.asked); err != nil {
+			return fault.Wrap(fault.Internal, ReasonStorage, err)
 		}
-		made, err = w.s.engine.Generate(ctx, asked)
-		return asked, made, err
+		m.made, err = w.s.engine.Generate(ctx, m.asked)
+		return err
 	}
-	if asked, _, err = w.s.prepare(ctx, Write{}, w.order(i)); err != nil {
-		return asked, made, err
+	if w.job.Again.Set {
+		return w.again(ctx, m)
 	}
-	made, err = w.s.engine.Generate(ctx, asked)
-	return asked, made, ofAthlete(ofStored(err, asked.Own))
+	if m.asked, _, err = w.s.prepare(ctx, Write{}, w.order(m.Item)); err != nil {
+		return err
+	}
+	m.made, err = w.s.engine.Generate(ctx, m.asked)
+	return ofAthlete(ofStored(err, m.asked.Own))
+}
+
+// again makes the athlete's newest program again. NotFound UNKNOWN where there is none.
+func (w *chunkWork) again(ctx context.Context, m *madeItem) error {
+	n := NewRevision{Athlete: m.Athlete, Reason: w.job.Again.Value.Reason, Rework: plan.Rework{From: plan.Some(w.job.Again.Value.From)}}
+	err := w.s.view(ctx, func(tx Tx) error {
+		a, err := tx.Athletes().Get(m.Athlete)
+		if f, ok := fault.As(err); ok && f.Kind == fault.NotFound || err == nil && a.Deleted != 0 {
+			return NoAthlete()
+		}
+		if err != nil {
+			return err
+		}
+		list, err := tx.Programs().List(Query{Athlete: m.Athlete, Newest: true, Size: 1})
+		if err != nil {
+			return err
+		}
+		if len(list.Items) == 0 {
+			return fault.New(fault.NotFound, ReasonNoProgram, "athlete", "this athlete has no program that could be made again; make a new one first")
+		}
+		n.Program = list.Items[0].ID
+		m.again, m.asked, err = w.s.reworked(tx, &n)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	m.made, err = w.s.engine.Rework(ctx, &m.again.Made, m.asked, n.Rework)
+	return err
+}
+
+// keepAgain stores a program that was made again: Stale STALE where somebody else made it
+// again, or deleted it, meanwhile.
+func (w *chunkWork) keepAgain(tx Tx, m *madeItem) (Program, Facts, error) {
+	p, err := tx.Programs().Get(m.again.Program)
+	if err == nil && (p.Deleted != 0 || p.Latest != m.again.Number) {
+		err = Outdated(KindProgram)
+	}
+	if err != nil {
+		return p, Facts{}, err
+	}
+	return tx.Revise(p, Revision{Facts: Facts{Reason: w.job.Again.Value.Reason, From: firstDay(&m.made)}, Asked: m.asked, Made: m.made})
 }
 
 func (w *chunkWork) order(i Item) NewProgram {
@@ -283,10 +330,18 @@ func (w *chunkWork) end(tx Tx) error {
 func (w *chunkWork) finish(tx Tx, c *Chunk, m madeItem) (was, err error) {
 	was = m.err
 	if was == nil && m.Athlete != (ID{}) {
-		p, _, err := w.s.keepProgram(tx, w.order(m.Item), m.asked, m.made)
-		if f, ok := fault.As(err); ok && f.Kind == fault.NotFound {
+		var p Program
+		if w.job.Again.Set {
+			p, m.facts, err = w.keepAgain(tx, &m)
+		} else {
+			p, m.facts, err = w.s.keepProgram(tx, w.order(m.Item), m.asked, m.made)
+		}
+		switch f, ok := fault.As(err); {
+		case ok && f.Kind == fault.NotFound:
 			was = NoAthlete() // gone meanwhile
-		} else if err != nil {
+		case ok && f.Kind == fault.Stale:
+			was = err
+		case err != nil:
 			return nil, err
 		}
 		m.Program = p.ID
@@ -321,6 +376,8 @@ func resultDocument(m *madeItem, was error) ([]byte, error) {
 		r.Fault = &itemFault{Kind: fault.Internal.String(), Violations: []fault.Violation{{Reason: "INTERNAL", Says: "this program could not be made; the server's log says why"}}}
 	case m.Athlete == ID{}:
 		r.Made = &m.made
+	case m.facts.Number > 1:
+		r.Number = m.facts.Number
 	default:
 		return nil, nil
 	}

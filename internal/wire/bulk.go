@@ -6,6 +6,7 @@ import (
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 
 	"github.com/phasewright/phasewright/engine/fault"
+	"github.com/phasewright/phasewright/engine/plan"
 	"github.com/phasewright/phasewright/internal/service"
 )
 
@@ -22,6 +23,9 @@ func JobFromProto(p *pb.GenerateProgramsRequest) (service.NewJob, error) {
 	if n.Athletes, err = athletes("athletes", p.GetAthletes()); err != nil {
 		return n, err
 	}
+	if r := p.GetRevise(); r != nil {
+		return again(n, p)
+	}
 	if name, ok := p.GetStrategies().(*pb.GenerateProgramsRequest_PlanName); ok {
 		saved, err := ParseName(PlanPattern, "plan_name", name.PlanName)
 		if err != nil {
@@ -33,6 +37,27 @@ func JobFromProto(p *pb.GenerateProgramsRequest) (service.NewJob, error) {
 		Goals: p.GetGoals(), Constraints: p.GetConstraints(), Plan: p.GetPlan(), Exercises: p.GetExercises(), Seed: p.GetSeed(),
 	})
 	return n, err
+}
+
+// again reads which programs are to be made again; only whose may be said besides.
+func again(n service.NewJob, p *pb.GenerateProgramsRequest) (service.NewJob, error) {
+	r := newReader()
+	for _, x := range []struct {
+		field string
+		set   bool
+	}{
+		{"display_name", p.GetDisplayName() != ""}, {"goals", len(p.GetGoals()) > 0}, {"constraints", p.GetConstraints() != nil}, {"plan", p.GetPlan() != nil},
+		{"plan_name", p.GetPlanName() != ""}, {"exercises", len(p.GetExercises()) > 0}, {"seed", p.GetSeed() != 0},
+	} {
+		if x.set {
+			r.add(ReasonTwice, x.field, "programs that are made again stay what they were asked for: leave this out, or leave out revise")
+		}
+	}
+	back := r.in("revise")
+	from := r.date("from_date", p.GetRevise().GetFromDate())
+	n.Again = plan.Some(service.Again{From: from, Reason: p.GetRevise().GetReason()})
+	r.back(back)
+	return n, r.bad.Err()
 }
 
 func athletes(field string, names []string) ([]service.ID, error) {
@@ -97,7 +122,7 @@ func ResultToProto(d *service.Result) *pb.ProgramResult {
 	}
 	switch {
 	case d.Program != service.ID{}:
-		p.Outcome = &pb.ProgramResult_Revision{Revision: Name{Owner: d.Athlete, ID: d.Program, Number: 1}.String(RevisionPattern)}
+		p.Outcome = &pb.ProgramResult_Revision{Revision: Name{Owner: d.Athlete, ID: d.Program, Number: d.Number}.String(RevisionPattern)}
 	case d.Made.Set:
 		p.Outcome = &pb.ProgramResult_Program{Program: ProgramToProto(&d.Made.Value)}
 	}

@@ -52,7 +52,12 @@ type GenerateProgramsRequest struct {
 	Seed uint32 `protobuf:"varint,9,opt,name=seed,proto3" json:"seed,omitempty"`
 	// A UUID that the caller makes. The same request with the same id has its effect once and is given
 	// the same answer, for three days.
-	RequestId     string `protobuf:"bytes,10,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,10,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Instead of a new program: the newest one of each athlete that is not deleted is made again from a
+	// day on, with what was logged and changed since, as ReviseProgram does. What it was asked for stays,
+	// so nothing else may be set here but the athletes. Requests that AddProgramRequests brings are made
+	// as they are.
+	Revise        *ProgramsRevision `protobuf:"bytes,11,opt,name=revise,proto3" json:"revise,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -168,6 +173,13 @@ func (x *GenerateProgramsRequest) GetRequestId() string {
 	return ""
 }
 
+func (x *GenerateProgramsRequest) GetRevise() *ProgramsRevision {
+	if x != nil {
+		return x.Revise
+	}
+	return nil
+}
+
 type isGenerateProgramsRequest_Strategies interface {
 	isGenerateProgramsRequest_Strategies()
 }
@@ -185,6 +197,62 @@ type GenerateProgramsRequest_PlanName struct {
 func (*GenerateProgramsRequest_Plan) isGenerateProgramsRequest_Strategies() {}
 
 func (*GenerateProgramsRequest_PlanName) isGenerateProgramsRequest_Strategies() {}
+
+// From when on programs are made again, and why.
+type ProgramsRevision struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The first day that is made again, YYYY-MM-DD (ISO 8601); what lies before it stays. A program
+	// without dates, or that has ended by then, is not made again: its result says so.
+	FromDate string `protobuf:"bytes,1,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
+	// Why, for people; it is kept with each revision.
+	Reason        string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ProgramsRevision) Reset() {
+	*x = ProgramsRevision{}
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ProgramsRevision) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ProgramsRevision) ProtoMessage() {}
+
+func (x *ProgramsRevision) ProtoReflect() protoreflect.Message {
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ProgramsRevision.ProtoReflect.Descriptor instead.
+func (*ProgramsRevision) Descriptor() ([]byte, []int) {
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *ProgramsRevision) GetFromDate() string {
+	if x != nil {
+		return x.FromDate
+	}
+	return ""
+}
+
+func (x *ProgramsRevision) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
 
 // How far GeneratePrograms is.
 type GenerateProgramsMetadata struct {
@@ -209,7 +277,7 @@ type GenerateProgramsMetadata struct {
 
 func (x *GenerateProgramsMetadata) Reset() {
 	*x = GenerateProgramsMetadata{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[1]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -221,7 +289,7 @@ func (x *GenerateProgramsMetadata) String() string {
 func (*GenerateProgramsMetadata) ProtoMessage() {}
 
 func (x *GenerateProgramsMetadata) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[1]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -234,7 +302,7 @@ func (x *GenerateProgramsMetadata) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GenerateProgramsMetadata.ProtoReflect.Descriptor instead.
 func (*GenerateProgramsMetadata) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{1}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *GenerateProgramsMetadata) GetCreateTime() *timestamppb.Timestamp {
@@ -301,7 +369,7 @@ type GenerateProgramsResponse struct {
 
 func (x *GenerateProgramsResponse) Reset() {
 	*x = GenerateProgramsResponse{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[2]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -313,7 +381,7 @@ func (x *GenerateProgramsResponse) String() string {
 func (*GenerateProgramsResponse) ProtoMessage() {}
 
 func (x *GenerateProgramsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[2]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -326,7 +394,7 @@ func (x *GenerateProgramsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GenerateProgramsResponse.ProtoReflect.Descriptor instead.
 func (*GenerateProgramsResponse) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{2}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *GenerateProgramsResponse) GetMade() int32 {
@@ -366,7 +434,7 @@ type ProgramOrder struct {
 
 func (x *ProgramOrder) Reset() {
 	*x = ProgramOrder{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[3]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -378,7 +446,7 @@ func (x *ProgramOrder) String() string {
 func (*ProgramOrder) ProtoMessage() {}
 
 func (x *ProgramOrder) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[3]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -391,7 +459,7 @@ func (x *ProgramOrder) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProgramOrder.ProtoReflect.Descriptor instead.
 func (*ProgramOrder) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{3}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *ProgramOrder) GetOrder() isProgramOrder_Order {
@@ -458,7 +526,7 @@ type AddProgramRequestsRequest struct {
 
 func (x *AddProgramRequestsRequest) Reset() {
 	*x = AddProgramRequestsRequest{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[4]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -470,7 +538,7 @@ func (x *AddProgramRequestsRequest) String() string {
 func (*AddProgramRequestsRequest) ProtoMessage() {}
 
 func (x *AddProgramRequestsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[4]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -483,7 +551,7 @@ func (x *AddProgramRequestsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddProgramRequestsRequest.ProtoReflect.Descriptor instead.
 func (*AddProgramRequestsRequest) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{4}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *AddProgramRequestsRequest) GetName() string {
@@ -532,7 +600,7 @@ type AddProgramRequestsResponse struct {
 
 func (x *AddProgramRequestsResponse) Reset() {
 	*x = AddProgramRequestsResponse{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[5]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -544,7 +612,7 @@ func (x *AddProgramRequestsResponse) String() string {
 func (*AddProgramRequestsResponse) ProtoMessage() {}
 
 func (x *AddProgramRequestsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[5]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -557,7 +625,7 @@ func (x *AddProgramRequestsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddProgramRequestsResponse.ProtoReflect.Descriptor instead.
 func (*AddProgramRequestsResponse) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{5}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *AddProgramRequestsResponse) GetRequests() int32 {
@@ -584,7 +652,7 @@ type ExportProgramResultsRequest struct {
 
 func (x *ExportProgramResultsRequest) Reset() {
 	*x = ExportProgramResultsRequest{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[6]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -596,7 +664,7 @@ func (x *ExportProgramResultsRequest) String() string {
 func (*ExportProgramResultsRequest) ProtoMessage() {}
 
 func (x *ExportProgramResultsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[6]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -609,7 +677,7 @@ func (x *ExportProgramResultsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportProgramResultsRequest.ProtoReflect.Descriptor instead.
 func (*ExportProgramResultsRequest) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{6}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ExportProgramResultsRequest) GetName() string {
@@ -654,7 +722,7 @@ type ProgramResult struct {
 
 func (x *ProgramResult) Reset() {
 	*x = ProgramResult{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[7]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -666,7 +734,7 @@ func (x *ProgramResult) String() string {
 func (*ProgramResult) ProtoMessage() {}
 
 func (x *ProgramResult) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[7]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -679,7 +747,7 @@ func (x *ProgramResult) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProgramResult.ProtoReflect.Descriptor instead.
 func (*ProgramResult) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{7}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ProgramResult) GetIndex() int32 {
@@ -735,8 +803,8 @@ type isProgramResult_Outcome interface {
 }
 
 type ProgramResult_Revision struct {
-	// The program that is kept of the athlete, by its first revision,
-	// athletes/{athlete}/programs/{program}/revisions/1.
+	// The program that is kept of the athlete, by the revision that was made,
+	// athletes/{athlete}/programs/{program}/revisions/{revision}.
 	Revision string `protobuf:"bytes,3,opt,name=revision,proto3,oneof"`
 }
 
@@ -746,7 +814,7 @@ type ProgramResult_Program struct {
 }
 
 type ProgramResult_Error struct {
-	// Why there is none, as GenerateProgram or CreateProgram would have answered.
+	// Why there is none, as GenerateProgram, CreateProgram or ReviseProgram would have answered.
 	Error *status.Status `protobuf:"bytes,5,opt,name=error,proto3,oneof"`
 }
 
@@ -769,7 +837,7 @@ type ExportProgramResultsResponse struct {
 
 func (x *ExportProgramResultsResponse) Reset() {
 	*x = ExportProgramResultsResponse{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[8]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -781,7 +849,7 @@ func (x *ExportProgramResultsResponse) String() string {
 func (*ExportProgramResultsResponse) ProtoMessage() {}
 
 func (x *ExportProgramResultsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[8]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -794,7 +862,7 @@ func (x *ExportProgramResultsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportProgramResultsResponse.ProtoReflect.Descriptor instead.
 func (*ExportProgramResultsResponse) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{8}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ExportProgramResultsResponse) GetResults() []*ProgramResult {
@@ -822,7 +890,7 @@ type GetOperationRequest struct {
 
 func (x *GetOperationRequest) Reset() {
 	*x = GetOperationRequest{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[9]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -834,7 +902,7 @@ func (x *GetOperationRequest) String() string {
 func (*GetOperationRequest) ProtoMessage() {}
 
 func (x *GetOperationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[9]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -847,7 +915,7 @@ func (x *GetOperationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOperationRequest.ProtoReflect.Descriptor instead.
 func (*GetOperationRequest) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{9}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *GetOperationRequest) GetName() string {
@@ -871,7 +939,7 @@ type ListOperationsRequest struct {
 
 func (x *ListOperationsRequest) Reset() {
 	*x = ListOperationsRequest{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[10]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -883,7 +951,7 @@ func (x *ListOperationsRequest) String() string {
 func (*ListOperationsRequest) ProtoMessage() {}
 
 func (x *ListOperationsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[10]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -896,7 +964,7 @@ func (x *ListOperationsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOperationsRequest.ProtoReflect.Descriptor instead.
 func (*ListOperationsRequest) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{10}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ListOperationsRequest) GetPageSize() int32 {
@@ -926,7 +994,7 @@ type ListOperationsResponse struct {
 
 func (x *ListOperationsResponse) Reset() {
 	*x = ListOperationsResponse{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[11]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -938,7 +1006,7 @@ func (x *ListOperationsResponse) String() string {
 func (*ListOperationsResponse) ProtoMessage() {}
 
 func (x *ListOperationsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[11]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -951,7 +1019,7 @@ func (x *ListOperationsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOperationsResponse.ProtoReflect.Descriptor instead.
 func (*ListOperationsResponse) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{11}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ListOperationsResponse) GetOperations() []*longrunningpb.Operation {
@@ -982,7 +1050,7 @@ type CancelOperationRequest struct {
 
 func (x *CancelOperationRequest) Reset() {
 	*x = CancelOperationRequest{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[12]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -994,7 +1062,7 @@ func (x *CancelOperationRequest) String() string {
 func (*CancelOperationRequest) ProtoMessage() {}
 
 func (x *CancelOperationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[12]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1007,7 +1075,7 @@ func (x *CancelOperationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelOperationRequest.ProtoReflect.Descriptor instead.
 func (*CancelOperationRequest) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{12}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *CancelOperationRequest) GetName() string {
@@ -1035,7 +1103,7 @@ type CancelOperationResponse struct {
 
 func (x *CancelOperationResponse) Reset() {
 	*x = CancelOperationResponse{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[13]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1047,7 +1115,7 @@ func (x *CancelOperationResponse) String() string {
 func (*CancelOperationResponse) ProtoMessage() {}
 
 func (x *CancelOperationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[13]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1060,7 +1128,7 @@ func (x *CancelOperationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelOperationResponse.ProtoReflect.Descriptor instead.
 func (*CancelOperationResponse) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{13}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *CancelOperationResponse) GetOperation() *longrunningpb.Operation {
@@ -1084,7 +1152,7 @@ type DeleteOperationRequest struct {
 
 func (x *DeleteOperationRequest) Reset() {
 	*x = DeleteOperationRequest{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[14]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1096,7 +1164,7 @@ func (x *DeleteOperationRequest) String() string {
 func (*DeleteOperationRequest) ProtoMessage() {}
 
 func (x *DeleteOperationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[14]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1109,7 +1177,7 @@ func (x *DeleteOperationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteOperationRequest.ProtoReflect.Descriptor instead.
 func (*DeleteOperationRequest) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{14}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *DeleteOperationRequest) GetName() string {
@@ -1135,7 +1203,7 @@ type DeleteOperationResponse struct {
 
 func (x *DeleteOperationResponse) Reset() {
 	*x = DeleteOperationResponse{}
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[15]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1147,7 +1215,7 @@ func (x *DeleteOperationResponse) String() string {
 func (*DeleteOperationResponse) ProtoMessage() {}
 
 func (x *DeleteOperationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[15]
+	mi := &file_phasewright_v1_bulk_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1160,14 +1228,14 @@ func (x *DeleteOperationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteOperationResponse.ProtoReflect.Descriptor instead.
 func (*DeleteOperationResponse) Descriptor() ([]byte, []int) {
-	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{15}
+	return file_phasewright_v1_bulk_service_proto_rawDescGZIP(), []int{16}
 }
 
 var File_phasewright_v1_bulk_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_bulk_service_proto_rawDesc = "" +
 	"\n" +
-	"!phasewright/v1/bulk_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a#google/longrunning/operations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/rpc/status.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1fphasewright/v1/constraint.proto\x1a\x19phasewright/v1/goal.proto\x1a\x19phasewright/v1/plan.proto\x1a\x1cphasewright/v1/program.proto\x1a$phasewright/v1/program_request.proto\"\xd9\x04\n" +
+	"!phasewright/v1/bulk_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a#google/longrunning/operations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/rpc/status.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1fphasewright/v1/constraint.proto\x1a\x19phasewright/v1/goal.proto\x1a\x19phasewright/v1/plan.proto\x1a\x1cphasewright/v1/program.proto\x1a$phasewright/v1/program_request.proto\"\x98\x05\n" +
 	"\x17GenerateProgramsRequest\x12I\n" +
 	"\bathletes\x18\x01 \x03(\tB-\xe0A\x01\xfaA\x15\n" +
 	"\x13phasewright/Athlete\xbaH\x0f\x92\x01\f\x10\xe8\a\"\ar\x05\x10\x01\x18\xc8\x01R\bathletes\x12&\n" +
@@ -1183,9 +1251,13 @@ const file_phasewright_v1_bulk_service_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\n" +
 	" \x01(\tB\x18\xe0A\x01\xbaH\n" +
-	"\xd8\x01\x01r\x05\x18$\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestIdB\f\n" +
+	"\xd8\x01\x01r\x05\x18$\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12=\n" +
+	"\x06revise\x18\v \x01(\v2 .phasewright.v1.ProgramsRevisionB\x03\xe0A\x01R\x06reviseB\f\n" +
 	"\n" +
-	"strategies\"\xe1\x02\n" +
+	"strategies\"|\n" +
+	"\x10ProgramsRevision\x12C\n" +
+	"\tfrom_date\x18\x01 \x01(\tB&\xe0A\x02\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\bfromDate\x12#\n" +
+	"\x06reason\x18\x02 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xfa\x01R\x06reason\"\xe1\x02\n" +
 	"\x18GenerateProgramsMetadata\x12@\n" +
 	"\vcreate_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12:\n" +
@@ -1298,67 +1370,69 @@ func file_phasewright_v1_bulk_service_proto_rawDescGZIP() []byte {
 	return file_phasewright_v1_bulk_service_proto_rawDescData
 }
 
-var file_phasewright_v1_bulk_service_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_phasewright_v1_bulk_service_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_phasewright_v1_bulk_service_proto_goTypes = []any{
 	(*GenerateProgramsRequest)(nil),      // 0: phasewright.v1.GenerateProgramsRequest
-	(*GenerateProgramsMetadata)(nil),     // 1: phasewright.v1.GenerateProgramsMetadata
-	(*GenerateProgramsResponse)(nil),     // 2: phasewright.v1.GenerateProgramsResponse
-	(*ProgramOrder)(nil),                 // 3: phasewright.v1.ProgramOrder
-	(*AddProgramRequestsRequest)(nil),    // 4: phasewright.v1.AddProgramRequestsRequest
-	(*AddProgramRequestsResponse)(nil),   // 5: phasewright.v1.AddProgramRequestsResponse
-	(*ExportProgramResultsRequest)(nil),  // 6: phasewright.v1.ExportProgramResultsRequest
-	(*ProgramResult)(nil),                // 7: phasewright.v1.ProgramResult
-	(*ExportProgramResultsResponse)(nil), // 8: phasewright.v1.ExportProgramResultsResponse
-	(*GetOperationRequest)(nil),          // 9: phasewright.v1.GetOperationRequest
-	(*ListOperationsRequest)(nil),        // 10: phasewright.v1.ListOperationsRequest
-	(*ListOperationsResponse)(nil),       // 11: phasewright.v1.ListOperationsResponse
-	(*CancelOperationRequest)(nil),       // 12: phasewright.v1.CancelOperationRequest
-	(*CancelOperationResponse)(nil),      // 13: phasewright.v1.CancelOperationResponse
-	(*DeleteOperationRequest)(nil),       // 14: phasewright.v1.DeleteOperationRequest
-	(*DeleteOperationResponse)(nil),      // 15: phasewright.v1.DeleteOperationResponse
-	(*Goal)(nil),                         // 16: phasewright.v1.Goal
-	(*Constraints)(nil),                  // 17: phasewright.v1.Constraints
-	(*Plan)(nil),                         // 18: phasewright.v1.Plan
-	(*CallerExercise)(nil),               // 19: phasewright.v1.CallerExercise
-	(*timestamppb.Timestamp)(nil),        // 20: google.protobuf.Timestamp
-	(*ProgramRequest)(nil),               // 21: phasewright.v1.ProgramRequest
-	(*Program)(nil),                      // 22: phasewright.v1.Program
-	(*status.Status)(nil),                // 23: google.rpc.Status
-	(*longrunningpb.Operation)(nil),      // 24: google.longrunning.Operation
+	(*ProgramsRevision)(nil),             // 1: phasewright.v1.ProgramsRevision
+	(*GenerateProgramsMetadata)(nil),     // 2: phasewright.v1.GenerateProgramsMetadata
+	(*GenerateProgramsResponse)(nil),     // 3: phasewright.v1.GenerateProgramsResponse
+	(*ProgramOrder)(nil),                 // 4: phasewright.v1.ProgramOrder
+	(*AddProgramRequestsRequest)(nil),    // 5: phasewright.v1.AddProgramRequestsRequest
+	(*AddProgramRequestsResponse)(nil),   // 6: phasewright.v1.AddProgramRequestsResponse
+	(*ExportProgramResultsRequest)(nil),  // 7: phasewright.v1.ExportProgramResultsRequest
+	(*ProgramResult)(nil),                // 8: phasewright.v1.ProgramResult
+	(*ExportProgramResultsResponse)(nil), // 9: phasewright.v1.ExportProgramResultsResponse
+	(*GetOperationRequest)(nil),          // 10: phasewright.v1.GetOperationRequest
+	(*ListOperationsRequest)(nil),        // 11: phasewright.v1.ListOperationsRequest
+	(*ListOperationsResponse)(nil),       // 12: phasewright.v1.ListOperationsResponse
+	(*CancelOperationRequest)(nil),       // 13: phasewright.v1.CancelOperationRequest
+	(*CancelOperationResponse)(nil),      // 14: phasewright.v1.CancelOperationResponse
+	(*DeleteOperationRequest)(nil),       // 15: phasewright.v1.DeleteOperationRequest
+	(*DeleteOperationResponse)(nil),      // 16: phasewright.v1.DeleteOperationResponse
+	(*Goal)(nil),                         // 17: phasewright.v1.Goal
+	(*Constraints)(nil),                  // 18: phasewright.v1.Constraints
+	(*Plan)(nil),                         // 19: phasewright.v1.Plan
+	(*CallerExercise)(nil),               // 20: phasewright.v1.CallerExercise
+	(*timestamppb.Timestamp)(nil),        // 21: google.protobuf.Timestamp
+	(*ProgramRequest)(nil),               // 22: phasewright.v1.ProgramRequest
+	(*Program)(nil),                      // 23: phasewright.v1.Program
+	(*status.Status)(nil),                // 24: google.rpc.Status
+	(*longrunningpb.Operation)(nil),      // 25: google.longrunning.Operation
 }
 var file_phasewright_v1_bulk_service_proto_depIdxs = []int32{
-	16, // 0: phasewright.v1.GenerateProgramsRequest.goals:type_name -> phasewright.v1.Goal
-	17, // 1: phasewright.v1.GenerateProgramsRequest.constraints:type_name -> phasewright.v1.Constraints
-	18, // 2: phasewright.v1.GenerateProgramsRequest.plan:type_name -> phasewright.v1.Plan
-	19, // 3: phasewright.v1.GenerateProgramsRequest.exercises:type_name -> phasewright.v1.CallerExercise
-	20, // 4: phasewright.v1.GenerateProgramsMetadata.create_time:type_name -> google.protobuf.Timestamp
-	20, // 5: phasewright.v1.GenerateProgramsMetadata.end_time:type_name -> google.protobuf.Timestamp
-	21, // 6: phasewright.v1.ProgramOrder.request:type_name -> phasewright.v1.ProgramRequest
-	3,  // 7: phasewright.v1.AddProgramRequestsRequest.orders:type_name -> phasewright.v1.ProgramOrder
-	22, // 8: phasewright.v1.ProgramResult.program:type_name -> phasewright.v1.Program
-	23, // 9: phasewright.v1.ProgramResult.error:type_name -> google.rpc.Status
-	7,  // 10: phasewright.v1.ExportProgramResultsResponse.results:type_name -> phasewright.v1.ProgramResult
-	24, // 11: phasewright.v1.ListOperationsResponse.operations:type_name -> google.longrunning.Operation
-	24, // 12: phasewright.v1.CancelOperationResponse.operation:type_name -> google.longrunning.Operation
-	0,  // 13: phasewright.v1.BulkService.GeneratePrograms:input_type -> phasewright.v1.GenerateProgramsRequest
-	4,  // 14: phasewright.v1.BulkService.AddProgramRequests:input_type -> phasewright.v1.AddProgramRequestsRequest
-	6,  // 15: phasewright.v1.BulkService.ExportProgramResults:input_type -> phasewright.v1.ExportProgramResultsRequest
-	9,  // 16: phasewright.v1.OperationService.GetOperation:input_type -> phasewright.v1.GetOperationRequest
-	10, // 17: phasewright.v1.OperationService.ListOperations:input_type -> phasewright.v1.ListOperationsRequest
-	12, // 18: phasewright.v1.OperationService.CancelOperation:input_type -> phasewright.v1.CancelOperationRequest
-	14, // 19: phasewright.v1.OperationService.DeleteOperation:input_type -> phasewright.v1.DeleteOperationRequest
-	24, // 20: phasewright.v1.BulkService.GeneratePrograms:output_type -> google.longrunning.Operation
-	5,  // 21: phasewright.v1.BulkService.AddProgramRequests:output_type -> phasewright.v1.AddProgramRequestsResponse
-	8,  // 22: phasewright.v1.BulkService.ExportProgramResults:output_type -> phasewright.v1.ExportProgramResultsResponse
-	24, // 23: phasewright.v1.OperationService.GetOperation:output_type -> google.longrunning.Operation
-	11, // 24: phasewright.v1.OperationService.ListOperations:output_type -> phasewright.v1.ListOperationsResponse
-	13, // 25: phasewright.v1.OperationService.CancelOperation:output_type -> phasewright.v1.CancelOperationResponse
-	15, // 26: phasewright.v1.OperationService.DeleteOperation:output_type -> phasewright.v1.DeleteOperationResponse
-	20, // [20:27] is the sub-list for method output_type
-	13, // [13:20] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	17, // 0: phasewright.v1.GenerateProgramsRequest.goals:type_name -> phasewright.v1.Goal
+	18, // 1: phasewright.v1.GenerateProgramsRequest.constraints:type_name -> phasewright.v1.Constraints
+	19, // 2: phasewright.v1.GenerateProgramsRequest.plan:type_name -> phasewright.v1.Plan
+	20, // 3: phasewright.v1.GenerateProgramsRequest.exercises:type_name -> phasewright.v1.CallerExercise
+	1,  // 4: phasewright.v1.GenerateProgramsRequest.revise:type_name -> phasewright.v1.ProgramsRevision
+	21, // 5: phasewright.v1.GenerateProgramsMetadata.create_time:type_name -> google.protobuf.Timestamp
+	21, // 6: phasewright.v1.GenerateProgramsMetadata.end_time:type_name -> google.protobuf.Timestamp
+	22, // 7: phasewright.v1.ProgramOrder.request:type_name -> phasewright.v1.ProgramRequest
+	4,  // 8: phasewright.v1.AddProgramRequestsRequest.orders:type_name -> phasewright.v1.ProgramOrder
+	23, // 9: phasewright.v1.ProgramResult.program:type_name -> phasewright.v1.Program
+	24, // 10: phasewright.v1.ProgramResult.error:type_name -> google.rpc.Status
+	8,  // 11: phasewright.v1.ExportProgramResultsResponse.results:type_name -> phasewright.v1.ProgramResult
+	25, // 12: phasewright.v1.ListOperationsResponse.operations:type_name -> google.longrunning.Operation
+	25, // 13: phasewright.v1.CancelOperationResponse.operation:type_name -> google.longrunning.Operation
+	0,  // 14: phasewright.v1.BulkService.GeneratePrograms:input_type -> phasewright.v1.GenerateProgramsRequest
+	5,  // 15: phasewright.v1.BulkService.AddProgramRequests:input_type -> phasewright.v1.AddProgramRequestsRequest
+	7,  // 16: phasewright.v1.BulkService.ExportProgramResults:input_type -> phasewright.v1.ExportProgramResultsRequest
+	10, // 17: phasewright.v1.OperationService.GetOperation:input_type -> phasewright.v1.GetOperationRequest
+	11, // 18: phasewright.v1.OperationService.ListOperations:input_type -> phasewright.v1.ListOperationsRequest
+	13, // 19: phasewright.v1.OperationService.CancelOperation:input_type -> phasewright.v1.CancelOperationRequest
+	15, // 20: phasewright.v1.OperationService.DeleteOperation:input_type -> phasewright.v1.DeleteOperationRequest
+	25, // 21: phasewright.v1.BulkService.GeneratePrograms:output_type -> google.longrunning.Operation
+	6,  // 22: phasewright.v1.BulkService.AddProgramRequests:output_type -> phasewright.v1.AddProgramRequestsResponse
+	9,  // 23: phasewright.v1.BulkService.ExportProgramResults:output_type -> phasewright.v1.ExportProgramResultsResponse
+	25, // 24: phasewright.v1.OperationService.GetOperation:output_type -> google.longrunning.Operation
+	12, // 25: phasewright.v1.OperationService.ListOperations:output_type -> phasewright.v1.ListOperationsResponse
+	14, // 26: phasewright.v1.OperationService.CancelOperation:output_type -> phasewright.v1.CancelOperationResponse
+	16, // 27: phasewright.v1.OperationService.DeleteOperation:output_type -> phasewright.v1.DeleteOperationResponse
+	21, // [21:28] is the sub-list for method output_type
+	14, // [14:21] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_bulk_service_proto_init() }
@@ -1376,11 +1450,11 @@ func file_phasewright_v1_bulk_service_proto_init() {
 		(*GenerateProgramsRequest_Plan)(nil),
 		(*GenerateProgramsRequest_PlanName)(nil),
 	}
-	file_phasewright_v1_bulk_service_proto_msgTypes[3].OneofWrappers = []any{
+	file_phasewright_v1_bulk_service_proto_msgTypes[4].OneofWrappers = []any{
 		(*ProgramOrder_Athlete)(nil),
 		(*ProgramOrder_Request)(nil),
 	}
-	file_phasewright_v1_bulk_service_proto_msgTypes[7].OneofWrappers = []any{
+	file_phasewright_v1_bulk_service_proto_msgTypes[8].OneofWrappers = []any{
 		(*ProgramResult_Revision)(nil),
 		(*ProgramResult_Program)(nil),
 		(*ProgramResult_Error)(nil),
@@ -1391,7 +1465,7 @@ func file_phasewright_v1_bulk_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_phasewright_v1_bulk_service_proto_rawDesc), len(file_phasewright_v1_bulk_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   16,
+			NumMessages:   17,
 			NumExtensions: 0,
 			NumServices:   2,
 		},

@@ -34,6 +34,7 @@ type BulkServiceClient interface {
 	// Begins to make many programs, and answers with the operation that does: its metadata is a
 	// GenerateProgramsMetadata, its response a GenerateProgramsResponse. It is for the athletes that are
 	// named, for all that are stored, or, with neither, for requests that AddProgramRequests brings.
+	// Athletes get a new program, or their newest one is made again from a day on.
 	// What goes wrong with one program is a result of its own and ends nothing.
 	GeneratePrograms(ctx context.Context, in *GenerateProgramsRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error)
 	// Brings requests to an operation that was begun without athletes. Work on them begins at once. What
@@ -91,6 +92,7 @@ type BulkServiceServer interface {
 	// Begins to make many programs, and answers with the operation that does: its metadata is a
 	// GenerateProgramsMetadata, its response a GenerateProgramsResponse. It is for the athletes that are
 	// named, for all that are stored, or, with neither, for requests that AddProgramRequests brings.
+	// Athletes get a new program, or their newest one is made again from a day on.
 	// What goes wrong with one program is a result of its own and ends nothing.
 	GeneratePrograms(context.Context, *GenerateProgramsRequest) (*longrunningpb.Operation, error)
 	// Brings requests to an operation that was begun without athletes. Work on them begins at once. What
