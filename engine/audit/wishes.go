@@ -107,7 +107,7 @@ func (a *auditor) pin(i int, p *plan.Pin) {
 				continue
 			}
 			holds := s.holds(p.ExerciseID)
-			if ok && !holds && !a.couldHold(s, x) {
+			if !holds && (ok && !a.couldHold(s, x) || a.past(s.about(rulePin))) {
 				continue
 			}
 			could++
