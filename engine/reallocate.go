@@ -37,6 +37,38 @@ func (h *hold) like() *hold {
 // held reports a cell that keeps its sets, none included.
 func (h *hold) held(pick, col int) bool { return h.whole[col] || h.cells[pick][col] }
 
+// holding is how much of a window may stay.
+type holding struct {
+	open, stays, less, least *hold // see reallocate; open holds locks and swaps alone
+	all                      bool  // everything stays, as nothing else is asked
+}
+
+// holding reads what may stay of a window out of the base and both requests.
+func (g *generation) holding(w *window, picks []pick) (*holding, error) {
+	h := g.rework.holdOf(g, w, picks)
+	days, rows, err := g.unchanged(w, picks)
+	if err != nil {
+		return nil, err
+	}
+	out := &holding{open: h.like(), stays: h.like(), less: h.like(), least: h.like(), all: true}
+	for c := range w.columns {
+		same := rows && days[c] && h.there[c]
+		out.stays.whole[c] = same && !h.gap[c] && !h.swap[c]
+		out.least.whole[c] = same && !h.gap[c]
+		out.least.only[c] = rows && !days[c] && h.there[c]
+		out.less.whole[c] = out.stays.whole[c]
+		out.less.only[c] = out.least.only[c] || same && !h.gap[c] && h.swap[c]
+		if same && h.gap[c] {
+			for i := range picks {
+				out.least.cells[i][c] = out.least.cells[i][c] || h.was[i][c] > 0
+				out.less.cells[i][c] = out.least.cells[i][c]
+			}
+		}
+		out.all = out.all && out.stays.whole[c]
+	}
+	return out, nil
+}
+
 // reallocate allocates a window of a program that is made again, with as little change as
 // can be. In turn it is asked for
 //
@@ -52,39 +84,24 @@ func (h *hold) held(pick, col int) bool { return h.whole[col] || h.cells[pick][c
 func (g *generation) reallocate(ctx context.Context, w *window, done []*allocated) (*allocated, error) {
 	picks := g.withBase(w, g.shortlist(w))
 	g.blocked = g.tooSoon(w, done)
-	h := g.rework.holdOf(g, w, picks)
-	days, rows, err := g.unchanged(w, picks)
+	h, err := g.holding(w, picks)
 	if err != nil {
 		return nil, err
 	}
-	open, stays, less, least := h.like(), h.like(), h.like(), h.like()
-	all := true
-	for c := range w.columns {
-		same := rows && days[c] && h.there[c]
-		stays.whole[c] = same && !h.gap[c] && !h.swap[c]
-		least.whole[c] = same && !h.gap[c]
-		least.only[c] = rows && !days[c] && h.there[c]
-		less.whole[c] = stays.whole[c]
-		less.only[c] = least.only[c] || same && !h.gap[c] && h.swap[c]
-		if same && h.gap[c] {
-			for i := range picks {
-				least.cells[i][c] = least.cells[i][c] || h.was[i][c] > 0
-				less.cells[i][c] = least.cells[i][c]
-			}
-		}
-		all = all && stays.whole[c]
+	if h.all {
+		return g.asItWas(w, picks, h.stays)
 	}
-	if all {
-		return g.asItWas(w, picks, stays)
+	if err := g.lost(w); err != nil {
+		return nil, err
 	}
-	free, err := g.solveHeld(ctx, w, picks, open)
+	free, err := g.solveHeld(ctx, w, picks, h.open)
 	switch {
-	case infeasible(err) && len(g.rework.how.Locks)+len(g.rework.how.Swaps) > 0:
-		return nil, g.clashingLock(ctx, w, picks, open, err)
+	case infeasible(err) && g.rework.holds() > 0:
+		return nil, g.clash(ctx, w, err)
 	case err != nil:
 		return nil, err
 	}
-	for _, held := range [...]*hold{least, less, stays} {
+	for _, held := range [...]*hold{h.least, h.less, h.stays} {
 		a, err := g.solveHeld(ctx, w, picks, held)
 		if err != nil && !infeasible(err) {
 			return nil, err
@@ -403,55 +420,6 @@ func (h *hold) restore(m *schedule.Model) {
 			}
 		}
 	}
-}
-
-// clashingLock names the locks and swaps that leave no answer: those without one of
-// which there would be one, or all where it takes several.
-func (g *generation) clashingLock(ctx context.Context, w *window, picks []pick, h *hold, cause error) error {
-	none := h.like()
-	none.gone = make([][]bool, len(picks))
-	for i := range none.gone {
-		none.cells[i], none.gone[i] = make([]bool, len(w.columns)), make([]bool, len(w.columns))
-	}
-	if _, err := g.solveHeld(ctx, w, picks, none); err != nil {
-		if infeasible(err) {
-			return cause // not because of them
-		}
-		return err
-	}
-	bad := fault.NewCollector(fault.Infeasible)
-	name := func(path string, without *rework) error {
-		kept := g.rework
-		g.rework = without
-		other := without.holdOf(g, w, picks)
-		g.rework = kept
-		_, err := g.solveHeld(ctx, w, picks, other)
-		switch {
-		case err == nil:
-			bad.Add("CONFLICT_LOCK", path, fmt.Sprintf("leaves no way to fit %s into the days with what is mandatory; without it there is one", w.name()))
-		case !infeasible(err):
-			return err
-		}
-		return nil
-	}
-	for i := range g.rework.how.Locks {
-		k := *g.rework
-		k.how.Locks = slices.Delete(slices.Clone(k.how.Locks), i, i+1)
-		if err := name(fmt.Sprintf("rework.locks[%d]", i), &k); err != nil {
-			return err
-		}
-	}
-	for i := range g.rework.how.Swaps {
-		k := *g.rework
-		k.how.Swaps = slices.Delete(slices.Clone(k.how.Swaps), i, i+1)
-		if err := name(fmt.Sprintf("rework.swaps[%d]", i), &k); err != nil {
-			return err
-		}
-	}
-	if bad.Err() == nil {
-		bad.Add("CONFLICT_LOCK", "rework", fmt.Sprintf("locks and swaps together leave no way to fit %s into the days with what is mandatory; take some of them back", w.name()))
-	}
-	return bad.Err()
 }
 
 // heldSets gives the sets of a cell that stays, in one week. False where it is free, or

@@ -35,7 +35,8 @@ type step struct {
 	subject string // begins a sentence: "10 more minutes on Thursday"
 	many    bool   // the subject is a plural
 	price   int32
-	apply   func(*plan.Request) // to a copy whose lists are its own
+	apply   func(*plan.Request) // to a copy whose lists are its own; nil: it stays as it is
+	rework  func(*plan.Rework)  // the same of how a program is made again
 }
 
 // ladder is one kind of step, smaller ones first.
@@ -43,6 +44,9 @@ type ladder []step
 
 // with gives the request with a step taken.
 func (s *step) with(r plan.Request) plan.Request {
+	if s.apply == nil {
+		return r
+	}
 	r = clone(r)
 	c := &r.Constraints
 	c.Recovery = slices.Clone(c.Recovery)

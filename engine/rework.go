@@ -35,7 +35,18 @@ type rework struct {
 //
 // Errors are those of Generate, paths of the request as there; those about how begin with
 // "rework", those about base are "program". The past must be the request's past: same start, same days before.
+//
+// An Infeasible fault names what clashes, locks and swaps among it, and has ways out, of the
+// request or of how, each tried by making the program again.
 func (e *Engine) Rework(ctx context.Context, base *plan.Program, r plan.Request, how plan.Rework) (plan.Program, error) {
+	p, err := e.rework(ctx, base, r, how)
+	if err != nil {
+		return plan.Program{}, e.reworkable(ctx, base, r, how, err)
+	}
+	return p, nil
+}
+
+func (e *Engine) rework(ctx context.Context, base *plan.Program, r plan.Request, how plan.Rework) (plan.Program, error) {
 	digest, err := plan.DigestOf(r)
 	if err != nil {
 		return plan.Program{}, fault.Wrap(fault.Internal, "ENCODING", err)
@@ -43,29 +54,10 @@ func (e *Engine) Rework(ctx context.Context, base *plan.Program, r plan.Request,
 	if e, err = e.bring(base.External); err != nil {
 		return plan.Program{}, err
 	}
-	g, err := e.prepare(ctx, r, firstAnew(base, &how))
+	g, k, err := e.reworking(ctx, base, r, how)
 	if err != nil {
 		return plan.Program{}, err
 	}
-	if reflect.DeepEqual(r, base.Request) {
-		g.brief.Assumptions = base.Assumptions // it is settled: nothing was left to assume
-	}
-	k := &rework{how: how, base: base}
-	for i := range base.Phases {
-		for j := range base.Phases[i].Weeks {
-			k.weeks = append(k.weeks, &base.Phases[i].Weeks[j])
-		}
-	}
-	if err := k.settle(g); err != nil {
-		return plan.Program{}, err
-	}
-	if k.before, err = e.prepare(ctx, base.Request, madeAnew(base)); err != nil {
-		if f, ok := fault.As(err); ok && (f.Kind == fault.Unavailable || f.Kind == fault.Canceled) {
-			return plan.Program{}, err // another time it would be another program
-		}
-		k.before = nil // made by other rules: nothing of it can be taken for unchanged
-	}
-	k.same = k.before != nil && sameShape(&k.before.brief.Request, &g.brief.Request)
 	of := *base
 	of.Digest = ""
 	made := plan.Reworked{Week: int32(k.week + 1), Day: k.day, Asked: how}
@@ -78,6 +70,35 @@ func (e *Engine) Rework(ctx context.Context, base *plan.Program, r plan.Request,
 	}
 	g.rework = k
 	return g.complete(ctx, digest)
+}
+
+// reworking lays out the request of a program that is made again, and what it keeps, which
+// the generation does not know yet.
+func (e *Engine) reworking(ctx context.Context, base *plan.Program, r plan.Request, how plan.Rework) (*generation, *rework, error) {
+	g, err := e.prepare(ctx, r, firstAnew(base, &how))
+	if err != nil {
+		return nil, nil, err
+	}
+	if reflect.DeepEqual(r, base.Request) {
+		g.brief.Assumptions = base.Assumptions // it is settled: nothing was left to assume
+	}
+	k := &rework{how: how, base: base}
+	for i := range base.Phases {
+		for j := range base.Phases[i].Weeks {
+			k.weeks = append(k.weeks, &base.Phases[i].Weeks[j])
+		}
+	}
+	if err := k.settle(g); err != nil {
+		return nil, nil, err
+	}
+	if k.before, err = e.prepare(ctx, base.Request, madeAnew(base)); err != nil {
+		if f, ok := fault.As(err); ok && (f.Kind == fault.Unavailable || f.Kind == fault.Canceled) {
+			return nil, nil, err // another time it would be another program
+		}
+		k.before = nil // made by other rules: nothing of it can be taken for unchanged
+	}
+	k.same = k.before != nil && sameShape(&k.before.brief.Request, &g.brief.Request)
+	return g, k, nil
 }
 
 // sameShape reports requests that differ at most in what says which exercises are where:
@@ -217,6 +238,7 @@ func (k *rework) settle(g *generation) error {
 			bad.Add("NOT_THERE", path, "locks what the program doesn't have from then on"+rotating(l.Weekday))
 		}
 	}
+	lacks := fault.NewCollector(fault.Infeasible)
 	for i, s := range k.how.Swaps {
 		path := fmt.Sprintf("rework.swaps[%d]", i)
 		if !k.has(s.ExerciseID, s.Weekday, s.Group) || s.ExerciseID == "" {
@@ -228,14 +250,17 @@ func (k *rework) settle(g *generation) error {
 		case !g.allowed(ex):
 			bad.Add("RESTRICTED", path+".with_exercise_id", ex.Name+" is excluded, restricted or beyond the athlete's skill; choose another")
 		case k.lacking(g, s, ex):
-			bad.Add("EQUIPMENT", path+".with_exercise_id", ex.Name+" can't be done at every place where it would come up; name a weekday or workout where it can, or choose another")
+			lacks.Add("EQUIPMENT", path+".with_exercise_id", ex.Name+" can't be done at every place where it would come up; name a weekday or workout where it can, or choose another")
 		case k.together(s):
 			bad.Add("DUPLICATE", path+".with_exercise_id", ex.Name+" is in such a session already")
 		case g.goalOf(s.ExerciseID) >= 0 || g.pinOf(s.ExerciseID) >= 0:
 			bad.Add("PINNED", path+".exercise_id", "is a goal lift or pinned in the request; take it out there first")
 		}
 	}
-	return bad.Err()
+	if err := bad.Err(); err != nil {
+		return err
+	}
+	return lacks.Err()
 }
 
 // keepOwn refuses a request whose own exercises are not what the weeks that stay have: a

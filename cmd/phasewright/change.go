@@ -290,13 +290,26 @@ func (a *asked) asTyped(err error) error {
 	out.Violations = slices.Clone(f.Violations)
 	for i := range out.Violations {
 		v := &out.Violations[i]
-		for path, typed := range a.typed {
-			if rest, is := strings.CutPrefix(v.Field, path); is && (rest == "" || rest[0] == '.') {
-				v.Field = typed
-				break // of paths with such an end no other begins as this one does
-			}
-		}
+		v.Field = a.typedFor(v.Field)
 		v.Says = strings.ReplaceAll(v.Says, "rework.from_week", "--from-week")
 	}
+	out.Ways = slices.Clone(f.Ways)
+	for i := range out.Ways {
+		out.Ways[i].Changes = slices.Clone(f.Ways[i].Changes)
+		for j := range out.Ways[i].Changes {
+			c := &out.Ways[i].Changes[j]
+			c.Field = a.typedFor(c.Field)
+		}
+	}
 	return &out
+}
+
+// typedFor gives what was typed for a field, else the field.
+func (a *asked) typedFor(field string) string {
+	for path, typed := range a.typed {
+		if rest, is := strings.CutPrefix(field, path); is && (rest == "" || rest[0] == '.') {
+			return typed // of paths with such an end no other begins as this one does
+		}
+	}
+	return field
 }

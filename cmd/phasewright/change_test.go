@@ -49,3 +49,24 @@ func TestChangeNamesWhatWasTyped(t *testing.T) {
 		require.Empty(t, got.out)
 	}
 }
+
+// TestChangeThatCannotBe: a coach reads what clashes, and what of what was typed, or of the
+// request, to give up, whoever answers.
+func TestChangeThatCannotBe(t *testing.T) {
+	made := demoJSON(t)
+	at := serving(t).GRPCAddr()
+	for name, args := range map[string][]string{
+		"shorter-day":     {"--from-week", "3", "--minutes", "thursday=20", "--lock", "thursday", "--lock", "back-squat"},
+		"locked-excluded": {"--lock", "mon:lat-pulldown", "--exclude", "lat-pulldown"},
+		"swap-and-lock":   {"--from-week", "5", "--minutes", "monday=25", "--swap", "mon:lat-pulldown=pull-up", "--lock", "mon:bent-over-row"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			args := append([]string{"change", "-f", "-"}, args...)
+			here := run(t, made, args...)
+			require.Equal(t, exitInfeasible, here.code, here.err)
+			require.Empty(t, here.out)
+			require.Equal(t, here, run(t, made, append(args, "--server", at)...))
+			golden(t, filepath.Join("testdata/change", name+".txt"), here.err)
+		})
+	}
+}

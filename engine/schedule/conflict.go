@@ -2,6 +2,7 @@ package schedule
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 	"strconv"
@@ -163,6 +164,13 @@ func (m *Model) without(list []wish, out []bool) *Model {
 		r.Lifts[i].Wanted = 0
 	}
 	return &r
+}
+
+// Conflict gives the fault of a model that has no answer, as Solve does: Infeasible with an
+// irreducible set of clashing wishes. budget is the work for each of them. The model is
+// known to have none; nil where the context ended.
+func (m *Model) Conflict(ctx context.Context, budget int64) error {
+	return m.conflict(&meter{ctx: ctx}, budget)
 }
 
 // conflict names an irreducible set of clashing wishes of a model that is known to

@@ -197,7 +197,7 @@ func Reasons() []ReasonGroup {
 			{"CONFLICT_DAY", kinds(infeasible), "A day's wishes clash with others.", "Take one of those named back; ways that work stand beside it."},
 			{"CONFLICT_RECOVERY", kinds(infeasible), "Recovery between days clashes with other wishes.", "Take one of those named back; ways that work stand beside it."},
 			{"CONFLICT_LIMIT", kinds(infeasible), "A limit clashes with other wishes.", "Take one of those named back; ways that work stand beside it."},
-			{"CONFLICT_LOCK", kinds(infeasible), "What is locked can't stay.", "Unlock it, or change less."},
+			{"CONFLICT_LOCK", kinds(infeasible), "A lock or swap of a program that is made again clashes with others or with the request.", "Take one of those named back; ways that work stand beside it."},
 			{"INFEASIBLE_UNPROVEN", kinds(infeasible), "No program was found within the effort, and none proven impossible.", "Relax a wish, or allow more effort."},
 		}},
 		{"Strategies and plans", []Reason{

@@ -105,7 +105,7 @@ func (s *records) ListProgramRevisions(ctx context.Context, r *pb.ListProgramRev
 }
 
 // ReviseProgram answers faults of the request where it stands: in the program, if the call
-// brings none of its own.
+// brings none of its own. Wishes that clash are those of a request that it would bring.
 func (s *records) ReviseProgram(ctx context.Context, r *pb.ReviseProgramRequest) (*pb.ReviseProgramResponse, error) {
 	name, err := wire.ParseName(wire.ProgramPattern, "name", r.GetName())
 	if err != nil {
@@ -126,7 +126,10 @@ func (s *records) ReviseProgram(ctx context.Context, r *pb.ReviseProgramRequest)
 	w := writeOf(r)
 	w.Etag = r.GetEtag()
 	made, err := s.service.ReviseProgram(ctx, w, n)
-	if f, ok := fault.As(err); ok && (f.Kind == fault.Invalid || f.Kind == fault.Infeasible || f.Kind == fault.Refused) {
+	if f, ok := fault.As(err); ok && f.Kind == fault.Infeasible {
+		return nil, besides("request", err) // where ways out are taken, whatever was brought
+	}
+	if f, ok := fault.As(err); ok && (f.Kind == fault.Invalid || f.Kind == fault.Refused) {
 		return nil, besides(at, err)
 	}
 	if err != nil {
