@@ -112,6 +112,11 @@ type Tx interface {
 	// it does not, NotFound UNKNOWN where it was erased.
 	Finish(i Item) error
 
+	// ClearJobs removes for good at most size rows of deleted jobs, one job after the other:
+	// its items, its chunks, itself. It returns how many: fewer than size means that it is
+	// done, or that another transaction is at what is left.
+	ClearJobs(size int) (int, error)
+
 	// Export gives all there is about an athlete, deleted things included: an Athlete,
 	// then Performances, SessionLogs, Measurements, Programs, Revisions, Events, Answers,
 	// Items, TrialEvents with private text and Participants, each by value. NotFound

@@ -177,6 +177,51 @@ func (x *tx) giveItems(athlete service.ID, each func(any) error) error {
 	return nil
 }
 
+func (x *tx) ClearJobs(size int) (int, error) {
+	if x.view {
+		return 0, service.ReadOnly()
+	}
+	if err := service.CheckSize(size); err != nil {
+		return 0, err
+	}
+	n := 0
+	for _, id := range sorted(x.d.rows[service.KindJob]) {
+		if x.d.rows[service.KindJob][id].head.Deleted == 0 {
+			continue
+		}
+		var items []itemKey
+		for k := range x.d.items {
+			if k.job == id {
+				items = append(items, k)
+			}
+		}
+		slices.SortFunc(items, func(a, b itemKey) int { return cmp.Compare(a.place, b.place) })
+		for _, k := range items[:min(len(items), size-n)] {
+			drop(x, x.d.items, k)
+			n++
+		}
+		var chunks []chunkKey
+		for k := range x.d.chunks {
+			if k.job == id {
+				chunks = append(chunks, k)
+			}
+		}
+		slices.SortFunc(chunks, func(a, b chunkKey) int { return cmp.Compare(a.number, b.number) })
+		for _, k := range chunks[:min(len(chunks), size-n)] {
+			drop(x, x.d.chunks, k)
+			n++
+		}
+		if n == size {
+			break
+		}
+		drop(x, x.d.rows[service.KindJob], id)
+		if n++; n == size {
+			break
+		}
+	}
+	return n, nil
+}
+
 func (x *tx) dropJob(id service.ID) {
 	for k := range maps.Clone(x.d.chunks) {
 		if k.job == id {

@@ -184,6 +184,47 @@ func (x *Tx) Finish(i service.Item) error {
 	return service.Unknown(service.KindItem)
 }
 
+func (x *Tx) ClearJobs(size int) (int, error) {
+	if err := x.writes(); err != nil {
+		return 0, err
+	}
+	if err := service.CheckSize(size); err != nil {
+		return 0, err
+	}
+	for n := 0; ; {
+		job, ok, err := x.deletedJob()
+		if err != nil || !ok {
+			return n, err
+		}
+		for _, t := range [...]struct{ name, key string }{{"item", "place"}, {"chunk", "number"}} {
+			done, err := x.clear(t.name, t.key, job, size-n)
+			if n += done; err != nil || n == size {
+				return n, err
+			}
+		}
+		if _, err := x.exec(x.statement("DELETE FROM job").where(x.tenant).and("id = ", job)); err != nil {
+			return n, err
+		}
+		if n++; n == size {
+			return n, nil
+		}
+	}
+}
+
+// deletedJob gives the first that nobody else is clearing away.
+func (x *Tx) deletedJob() (id service.ID, ok bool, err error) {
+	q := x.statement("SELECT id FROM job").where(x.tenant).add(" AND deleted > 0 ORDER BY id LIMIT 1", x.d.Skip)
+	err = x.query(q, func(scan func(...any) error) error { ok = true; return scan(&id) })
+	return id, ok, err
+}
+
+// clear deletes the first so many of a job's rows in a table.
+func (x *Tx) clear(table, key string, job service.ID, size int) (int, error) {
+	q := x.statement("DELETE FROM ", table).where(x.tenant).and("job = ", job).add(" AND ", key, " IN (SELECT ", key, " FROM ", table)
+	n, err := x.exec(q.where(x.tenant).and("job = ", job).add(" ORDER BY ", key, " LIMIT ").arg(int64(size)).add(")"))
+	return int(n), err
+}
+
 func giveItems(x *Tx, athlete service.ID, each func(any) error) error {
 	all, err := x.items(x.statement("SELECT ", itemColumns, " FROM item").where(x.tenant).and("athlete = ", athlete).add(" ORDER BY job, place"))
 	return orElse(err, hand(all, each))

@@ -62,6 +62,9 @@ func child(role, dir string) int {
 		fmt.Println(err)
 		return 1
 	}
+	if role == "clear" {
+		return clearing(ctx, s)
+	}
 	mint := service.NewMint(time.Now, rand.Reader)
 	fmt.Println("ready")
 	for {
@@ -190,6 +193,102 @@ func TestKilledWhileWriting(t *testing.T) {
 	}
 	require.NotEmpty(t, acked)
 	t.Logf("%d kills, %d acknowledged, none lost", max(cycles, 4), len(acked))
+}
+
+// clearStep is how many rows the child removes at a time.
+const clearStep = 5
+
+// clearing removes deleted jobs until none is left, and says so after every step.
+func clearing(ctx context.Context, s *Store) int {
+	for n := clearStep; n == clearStep; fmt.Println("cleared", n) {
+		if err := s.Update(ctx, "t", func(tx service.Tx) (err error) { n, err = tx.ClearJobs(clearStep); return err }); err != nil {
+			fmt.Println(err)
+			return 1
+		}
+	}
+	return 0
+}
+
+// Whoever removes a job is killed again and again: the job is a deleted one until the last
+// row is gone, what is gone is whole steps, and the next goes on where it was.
+func TestKilledWhileClearing(t *testing.T) {
+	const chunks, each = 60, 10
+	ctx := context.Background()
+	dir := fresh(t)
+	mint := service.NewMint(time.Now, rand.Reader)
+	var ids [2]service.ID // the job that goes, and one that stays
+	for i := range ids {
+		var err error
+		ids[i], err = mint.New()
+		require.NoError(t, err)
+	}
+	open := func() *Store {
+		s, err := Open(ctx, Config{Dir: dir, Now: storetest.NewClock().Now})
+		require.NoError(t, err)
+		return s
+	}
+	s := open()
+	require.NoError(t, s.Update(ctx, "t", func(tx service.Tx) error {
+		for _, id := range ids {
+			if _, err := tx.Jobs().Create(service.Job{Head: service.Head{ID: id}}); err != nil {
+				return err
+			}
+			for c := range int64(chunks) {
+				items := make([]service.Item, each)
+				for i := range items {
+					items[i] = service.Item{Job: id, Place: c*each + int64(i)}
+				}
+				if err := tx.Enqueue(service.Chunk{Job: id, Number: c, First: c * each, Size: each}, items); err != nil {
+					return err
+				}
+			}
+		}
+		_, err := tx.Jobs().Delete(ids[0], 1)
+		return err
+	}))
+	require.NoError(t, s.Close())
+
+	kills, done, gone := 0, 0, false
+	for !gone {
+		cmd, out := start(t, "clear", dir)
+		for steps := 0; out.Scan(); steps++ {
+			var n int
+			_, err := fmt.Sscanf(out.Text(), "cleared %d", &n)
+			require.NoError(t, err, out.Text())
+			done += n
+			if steps == 15 {
+				require.NoError(t, cmd.Process.Kill())
+			}
+		}
+		if cmd.Wait() != nil {
+			kills++
+		}
+		require.NoError(t, Check(ctx, filepath.Join(dir, file)))
+		s := open()
+		require.NoError(t, s.View(ctx, "t", func(tx service.Tx) error {
+			items, err := tx.Items(ids[0], -1, chunks*each, false)
+			require.NoError(t, err)
+			for i, item := range items {
+				require.EqualValues(t, chunks*each-len(items)+i, item.Place)
+			}
+			removed := chunks*each - len(items)
+			require.GreaterOrEqual(t, removed, min(done, chunks*each), "what was said to be removed")
+			require.Zero(t, removed%clearStep, "whole steps")
+			j, err := tx.Jobs().Get(ids[0])
+			if gone = err != nil; gone {
+				refused(t, err, fault.NotFound, service.ReasonUnknown)
+				require.Empty(t, items)
+			} else {
+				require.NotZero(t, j.Deleted)
+			}
+			stays, err := tx.Items(ids[1], -1, chunks*each, false)
+			require.Len(t, stays, chunks*each)
+			return err
+		}))
+		require.NoError(t, s.Close())
+	}
+	require.Greater(t, kills, 3)
+	t.Logf("%d kills", kills)
 }
 
 // The database may not grow: that is what a full disk looks like to SQLite.

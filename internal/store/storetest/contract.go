@@ -430,9 +430,10 @@ func testViews(t *testing.T, b *fixture) {
 		_, erase := tx.Erase(a.ID, "")
 		_, replay := tx.Replay(nil)
 		_, purge := tx.Purge(1, 1)
+		_, clear := tx.ClearJobs(1)
 		for i, err := range []error{
 			only(tx.Athletes().Create(x)), only(tx.Athletes().Update(a)), del, undel, reviseOnly(tx, p, r),
-			only(tx.Record(e)), tx.Remember(ans), erase, replay, purge,
+			only(tx.Record(e)), tx.Remember(ans), erase, replay, purge, clear,
 		} {
 			require.Error(t, err, i)
 			refused(t, err, fault.Internal, service.ReasonReadOnly)

@@ -2,8 +2,11 @@ package storetest
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"slices"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -233,10 +236,119 @@ func testWorkersTogether(t *testing.T, b *fixture) {
 	})
 }
 
+// What is left of deleted jobs goes in steps of a size, each of them whole or not at all, and
+// nothing else goes with it.
+func testClearJobs(t *testing.T, b *fixture) {
+	ctx := context.Background()
+	const theirs = service.Tenant("theirs")
+	a := b.newAthlete()
+	program := b.program(a.ID)
+	b.update(func(tx service.Tx) error { return only(tx.Programs().Create(program)) })
+	first, stays, second := b.withJob(a.ID, 3, 4), b.withJob(a.ID, 5), b.withJob(a.ID)
+	other := service.Job{Head: b.head()}
+	require.NoError(t, b.s.Update(ctx, theirs, func(tx service.Tx) error {
+		j, err := tx.Jobs().Create(other)
+		if err != nil {
+			return err
+		}
+		return errors.Join(tx.Enqueue(service.Chunk{Job: j.ID, Size: 2}, b.items(j.ID, b.id(), 0, 2)), only(tx.Jobs().Delete(j.ID, j.Version)))
+	}))
+	clear := func(size int) (n int) {
+		t.Helper()
+		b.update(func(tx service.Tx) (err error) { n, err = tx.ClearJobs(size); return err })
+		return n
+	}
+	left := func(j service.ID) (items []service.Item, tally service.Tally) {
+		b.view(func(tx service.Tx) (err error) {
+			if items, err = tx.Items(j, -1, 100, false); err == nil {
+				tally, err = tx.Tally(j)
+			}
+			return err
+		})
+		return items, tally
+	}
+	require.Zero(t, clear(100), "none is deleted")
+	b.update(func(tx service.Tx) error {
+		refused(t, only(tx.ClearJobs(0)), fault.Invalid, service.ReasonQuery)
+		return errors.Join(only(tx.Jobs().Delete(first.ID, first.Version)), only(tx.Jobs().Delete(second.ID, second.Version)))
+	})
+
+	require.Equal(t, 2, clear(2))
+	items, tally := left(first.ID)
+	require.Len(t, items, 5)
+	require.EqualValues(t, 2, items[0].Place, "the first go first")
+	require.EqualValues(t, 7, tally.Items)
+	stop := errors.New("stop")
+	require.ErrorIs(t, b.s.Update(ctx, ours, func(tx service.Tx) error {
+		n, err := tx.ClearJobs(100)
+		require.Equal(t, 9, n)
+		return errors.Join(err, stop)
+	}), stop)
+	again, _ := left(first.ID)
+	require.Equal(t, items, again)
+	b.view(func(tx service.Tx) error {
+		j, err := tx.Jobs().Get(first.ID)
+		require.NotZero(t, j.Deleted, "until all of it is gone it stays a deleted one")
+		return err
+	})
+	// 5 items, 2 chunks and the job are left of one, and the job of the other.
+	require.Equal(t, 6, clear(6))
+	items, tally = left(first.ID)
+	require.Empty(t, items)
+	require.EqualValues(t, 4, tally.Items)
+	require.Equal(t, 2, clear(2))
+	require.Equal(t, 1, clear(2))
+	require.Zero(t, clear(2))
+	b.update(func(tx service.Tx) error {
+		for _, j := range []service.Job{first, second} {
+			refused(t, only(tx.Jobs().Get(j.ID)), fault.NotFound, service.ReasonUnknown)
+		}
+		return errors.Join(only(tx.Jobs().Get(stays.ID)), only(tx.Programs().Get(program.ID)))
+	})
+	items, tally = left(stays.ID)
+	require.Len(t, items, 5)
+	require.EqualValues(t, 5, tally.Items)
+	require.NoError(t, b.s.Update(ctx, theirs, func(tx service.Tx) error {
+		n, err := tx.ClearJobs(100)
+		require.Equal(t, 4, n, "another tenant's was left alone")
+		return err
+	}))
+}
+
+// Many clear at once: none fails, and each row goes once.
+func testClearTogether(t *testing.T, b *fixture) {
+	const jobs, chunks, each = 4, 10, 5
+	a := b.newAthlete()
+	sizes := slices.Repeat([]int64{each}, chunks)
+	for range jobs {
+		j := b.withJob(a.ID, sizes...)
+		b.update(func(tx service.Tx) error { return only(tx.Jobs().Delete(j.ID, j.Version)) })
+	}
+	var sum atomic.Int64
+	clear := func(int) error {
+		for {
+			var n int
+			err := b.s.Update(context.Background(), ours, func(tx service.Tx) (err error) { n, err = tx.ClearJobs(7); return err })
+			if sum.Add(int64(n)); err != nil || n < 7 {
+				return err
+			}
+		}
+	}
+	require.NoError(t, together(6, clear))
+	// Each may have left because others were at what was left, and then these may have too.
+	require.NoError(t, clear(0))
+	require.EqualValues(t, jobs*(chunks*each+chunks+1), sum.Load())
+	b.view(func(tx service.Tx) error {
+		page, err := tx.Jobs().List(service.Query{Size: 10, Deleted: true})
+		require.Empty(t, page.Items)
+		return err
+	})
+}
+
 // jobOp draws a call about jobs.
 func (w *world) jobOp(a service.ID) op {
 	id, number := w.pick(service.KindJob), int64(w.IntN(6))
-	switch w.IntN(9) {
+	switch w.IntN(10) {
 	case 0, 1:
 		size := w.IntN(4)
 		c := service.Chunk{Job: id, Number: number, First: number * 4, Size: int64(size)}
@@ -281,6 +393,9 @@ func (w *world) jobOp(a service.ID) op {
 		if w.IntN(4) == 0 {
 			return op{"halt", func(tx service.Tx) (any, error) { return nil, tx.Halt(id) }}
 		}
+	case 8:
+		size := w.IntN(6)
+		return op{"clear jobs", func(tx service.Tx) (any, error) { return tx.ClearJobs(size) }}
 	}
 	return shelfOp(w, service.Tx.Jobs, w.job, func(d, s *service.Job) { d.Name, d.Sealed = s.Name, s.Sealed })
 }

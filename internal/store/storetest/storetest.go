@@ -38,6 +38,8 @@ func Run(t *testing.T, open Factory) {
 		{"Jobs", testJobs},
 		{"JobErasure", testJobErasure},
 		{"WorkersTogether", testWorkersTogether},
+		{"ClearJobs", testClearJobs},
+		{"ClearTogether", testClearTogether},
 		{"Ends", testEnds},
 	} {
 		t.Run(c.name, func(t *testing.T) {
