@@ -178,19 +178,24 @@ func (s *Service) CancelJob(ctx context.Context, w Write, id ID) (JobState, erro
 
 // DeleteJob forgets a job, which ends, and its results; kept programs stay.
 func (s *Service) DeleteJob(ctx context.Context, w Write, id ID) error {
-	_, err := s.writeJob(ctx, w, func(tx Tx) (Job, error) {
+	_, err := s.write(ctx, w, func(tx Tx) (Effect, error) {
 		j, err := liveJob(tx, id)
 		if err != nil {
-			return j, err
+			return Effect{}, err
 		}
 		if err := tx.Halt(id); err != nil {
-			return j, err
+			return Effect{}, err
 		}
-		return tx.Jobs().Delete(id, j.Version)
+		if j, err = tx.Jobs().Delete(id, j.Version); err != nil {
+			return Effect{}, err
+		}
+		return effect[Job, *Job](&j)
 	})
 	return err
 }
 
+// writeJob writes and gives the job with how far it is now. NotFound UNKNOWN also where the
+// answer is a kept one of a job that is gone since: part of it may be cleared away.
 func (s *Service) writeJob(ctx context.Context, w Write, fn func(Tx) (Job, error)) (JobState, error) {
 	var out JobState
 	body, err := s.write(ctx, w, func(tx Tx) (Effect, error) {
@@ -207,6 +212,9 @@ func (s *Service) writeJob(ctx context.Context, w Write, fn func(Tx) (Job, error
 		return out, err
 	}
 	err = s.view(ctx, func(tx Tx) error {
+		if _, err := liveJob(tx, out.ID); err != nil {
+			return err
+		}
 		out.Tally, err = tx.Tally(out.ID)
 		return err
 	})
