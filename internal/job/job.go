@@ -32,6 +32,9 @@ type Config struct {
 	Log     *slog.Logger
 	Seen    func(error) // told of every item with its fault; may be nil
 
+	Sweep time.Duration // how often jobs that are to go are removed; 0: never
+	Keep  time.Duration // how long jobs stay that have ended; 0: until they are deleted
+
 	// Mark makes the context of bulk work of one, so that others go before; may be nil.
 	Mark func(context.Context) context.Context
 }
@@ -66,6 +69,9 @@ func (r *Runner) Run(ctx context.Context) {
 	for range r.c.Workers {
 		all.Go(func() { r.work(ctx) })
 	}
+	if r.c.Sweep > 0 {
+		all.Go(func() { r.sweep(ctx) })
+	}
 	all.Wait()
 }
 
@@ -78,11 +84,68 @@ func (r *Runner) work(ctx context.Context) {
 		if some && err == nil {
 			continue
 		}
-		// Not all at the same time.
-		select {
-		case <-ctx.Done():
-		case <-time.After(r.c.Poll/2 + rand.N(r.c.Poll)):
+		r.rest(ctx, r.c.Poll/2+rand.N(r.c.Poll)) // not all at the same time
+	}
+}
+
+// sweep removes what is to go, at once and then again and again.
+func (r *Runner) sweep(ctx context.Context) {
+	for ctx.Err() == nil {
+		if err := r.Sweep(ctx); err != nil && ctx.Err() == nil {
+			r.c.Log.WarnContext(ctx, "old bulk jobs stay for now", "error", err.Error())
 		}
+		r.rest(ctx, r.c.Sweep/2+rand.N(r.c.Sweep)) // not all replicas at the same time
+	}
+}
+
+// rest waits, or until ctx ends.
+func (r *Runner) rest(ctx context.Context, d time.Duration) {
+	select {
+	case <-ctx.Done():
+	case <-time.After(d):
+	}
+}
+
+// Sweep forgets the jobs of every tenant that ended too long ago, and removes what is left of
+// forgotten and deleted ones. What it did not get to, because ctx ended or the process did, is
+// removed by the next, here or on another replica.
+func (r *Runner) Sweep(ctx context.Context) error {
+	var errs []error
+	for after := service.Tenant(""); ; {
+		list, err := r.c.Store.Tenants(ctx, after, tenantsAtOnce)
+		if err != nil {
+			return errors.Join(append(errs, err)...)
+		}
+		for _, t := range list {
+			after = t
+			errs = append(errs, r.sweepTenant(service.WithCaller(ctx, service.Open(t))))
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+		}
+		if len(list) < tenantsAtOnce {
+			return errors.Join(errs...)
+		}
+	}
+}
+
+func (r *Runner) sweepTenant(ctx context.Context) error {
+	if r.c.Keep > 0 {
+		n, err := r.c.Service.ExpireJobs(ctx, r.c.Keep)
+		if n > 0 {
+			r.c.Log.InfoContext(ctx, "old bulk jobs are removed", "jobs", n)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	for {
+		began := time.Now()
+		more, err := r.c.Service.ClearJobs(ctx)
+		if err != nil || !more {
+			return err
+		}
+		r.rest(ctx, time.Since(began)) // half of the time is others'
 	}
 }
 

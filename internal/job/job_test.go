@@ -3,6 +3,7 @@ package job_test
 import (
 	"context"
 	"crypto/rand"
+	"fmt"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -201,4 +202,62 @@ func TestCanceledMeanwhile(t *testing.T) {
 	require.False(t, some)
 	require.NotZero(t, b.state(id).Canceled)
 	require.Zero(t, b.state(id).Ended)
+}
+
+// A runner removes what is too old of every tenant, and by itself; one that keeps for ever
+// only what was deleted. Many at the same time leave one event for each job.
+func TestSweeps(t *testing.T) {
+	b := newBench(t, func(*bench) func(context.Context, uint32) error {
+		return func(context.Context, uint32) error { return nil }
+	})
+	ctx := context.Background()
+	begin := func(tenant service.Tenant) (context.Context, service.ID) {
+		require.NoError(t, b.store.Admit(ctx, tenant))
+		b.ctx = service.WithCaller(ctx, service.Open(tenant))
+		id := b.begin(450)
+		b.run(id, 2)
+		return b.ctx, id
+	}
+	const tenants = 120 // more than are listed at once
+	for i := range tenants {
+		require.NoError(t, b.store.Admit(ctx, service.Tenant(fmt.Sprintf("empty-%03d", i))))
+	}
+	one, first := begin("a")
+	two, second := begin("z")
+	three, deleted := begin("z2")
+	require.NoError(t, b.s.DeleteJob(three, service.Write{Method: "test"}, deleted))
+	left := func(ctx context.Context, id service.ID) (n int) {
+		c, _ := service.CallerOf(ctx)
+		require.NoError(t, b.store.View(ctx, c.Tenant, func(tx service.Tx) error {
+			items, err := tx.Items(id, -1, 1000, false)
+			n = len(items)
+			return err
+		}))
+		return n
+	}
+	runner := func(keep time.Duration) *job.Runner {
+		return job.New(job.Config{Service: b.s, Store: b.store, Mint: b.mint, Poll: time.Millisecond, Keep: keep, Sweep: time.Millisecond})
+	}
+	b.ahead.Add((24 * time.Hour).Milliseconds())
+	require.NoError(t, runner(0).Sweep(ctx))
+	require.NoError(t, runner(25*time.Hour).Sweep(ctx))
+	require.Zero(t, left(three, deleted))
+	require.Equal(t, 450, left(one, first))
+	require.Equal(t, 450, left(two, second))
+
+	running, stop := context.WithCancel(ctx)
+	var all sync.WaitGroup
+	for range 3 {
+		all.Go(func() { runner(time.Hour).Run(running) })
+	}
+	require.Eventually(t, func() bool { return left(one, first)+left(two, second) == 0 }, 20*time.Second, time.Millisecond)
+	stop()
+	all.Wait()
+	for _, tenant := range []service.Tenant{"a", "z", "z2"} {
+		require.NoError(t, b.store.View(ctx, tenant, func(tx service.Tx) error {
+			page, err := tx.Events(service.Query{Size: 100})
+			require.Len(t, page.Items, map[service.Tenant]int{"a": 1, "z": 1}[tenant])
+			return err
+		}))
+	}
 }
