@@ -77,6 +77,24 @@ func TestSettingsAreChecked(t *testing.T) {
 	require.Contains(t, r.out, ":80", "what is wrong is shown too")
 }
 
+func TestHowLongBulkJobsStay(t *testing.T) {
+	require.Equal(t, setting{"bulk-keep", "720h0m0s", "default"}, shown(t)["bulk-keep"])
+	f := file(t, "s.yaml", "bulk-keep: 24h\n")
+	require.Equal(t, setting{"bulk-keep", "24h0m0s", f + ":1"}, shown(t, "--config", f)["bulk-keep"])
+	t.Setenv("PHASEWRIGHT_BULK_KEEP", "48h")
+	require.Equal(t, setting{"bulk-keep", "48h0m0s", "environment PHASEWRIGHT_BULK_KEEP"}, shown(t, "--config", f)["bulk-keep"])
+	for value, right := range map[string]bool{"0": true, "1m": true, "87600h": true, "59s": false, "-1h": false, "87601h": false} {
+		r := run(t, "", "config", "--data-dir", t.TempDir(), "--bulk-keep", value)
+		if right {
+			require.Equal(t, exitOK, r.code, r.err)
+			continue
+		}
+		require.Equal(t, exitInvalid, r.code, value)
+		require.Contains(t, r.err, "bulk-keep: ")
+		require.Contains(t, r.err, "0s (until they are deleted), or 1m to 87600h is possible")
+	}
+}
+
 func TestSecretsAreNotShown(t *testing.T) {
 	t.Setenv("PHASEWRIGHT_DATABASE_URL", "postgres://gym:hidden@db/gym")
 	t.Setenv("PHASEWRIGHT_KEY", "hidden")

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -178,9 +179,12 @@ func (a *App) newJobs(use *service.Service, slots int) (*job.Runner, error) {
 	}
 	return job.New(job.Config{
 		Service: use, Store: a.store, Mint: service.NewMint(time.Now, rand.Reader), Workers: workers, Lease: a.config.lease,
-		Log: a.log, Seen: seen, Mark: gate.Bulk,
+		Sweep: cmp.Or(a.config.sweep, sweepEvery), Keep: a.config.BulkKeep, Log: a.log, Seen: seen, Mark: gate.Bulk,
 	}), nil
 }
+
+// sweepEvery is how often old bulk jobs are looked for.
+const sweepEvery = 10 * time.Minute
 
 // open takes what the server needs besides its ports: the store, the first key, the
 // certificate.

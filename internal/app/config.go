@@ -38,7 +38,8 @@ type Config struct {
 	Slots   int           // programs made at once; 0: as many as there are processors
 	MaxWait time.Duration // for a slot; who would wait longer is refused
 
-	BulkWorkers int // chunks of bulk jobs done at once; 0: one fewer than slots, at least 1
+	BulkWorkers int           // chunks of bulk jobs done at once; 0: one fewer than slots, at least 1
+	BulkKeep    time.Duration // how long bulk jobs that have ended stay, with their results; 0: until they are deleted
 
 	Strategies      []string      // of other processes, as NAME=HOST:PORT, NAME=tls://HOST:PORT or NAME=plain://HOST:PORT
 	StrategyCA      string        // file of certificates, PEM, that those with tls:// are checked against; empty: the system's
@@ -52,6 +53,7 @@ type Config struct {
 	// Of tests.
 	spans sdktrace.SpanProcessor
 	lease time.Duration                                                // of bulk work, see job.Config
+	sweep time.Duration                                                // how often old bulk jobs are removed, where not the usual
 	open  func(context.Context) (service.Store, service.Pepper, error) // instead of Data
 }
 
@@ -60,7 +62,7 @@ func DefaultConfig() Config {
 	return Config{
 		GRPCAddr: "127.0.0.1:9090", HTTPAddr: "127.0.0.1:8080",
 		Deadline: 30 * time.Second, DrainDelay: 3 * time.Second, DrainTimeout: 25 * time.Second,
-		Rate: 50, Burst: 100, MaxWait: time.Second, StrategyTimeout: remote.DefaultTimeout,
+		Rate: 50, Burst: 100, MaxWait: time.Second, BulkKeep: 30 * 24 * time.Hour, StrategyTimeout: remote.DefaultTimeout,
 	}
 }
 
@@ -104,6 +106,9 @@ func (c *Config) Check() error {
 	}
 	if c.BulkWorkers < 0 || c.BulkWorkers > 1024 {
 		bad = append(bad, fmt.Errorf("bulk-workers: %d; 0 (one fewer than slots) to 1024 is possible", c.BulkWorkers))
+	}
+	if c.BulkKeep < 0 || c.BulkKeep > 0 && c.BulkKeep < time.Minute || c.BulkKeep > 87600*time.Hour {
+		bad = append(bad, fmt.Errorf("bulk-keep: %s; 0s (until they are deleted), or 1m to 87600h is possible", c.BulkKeep))
 	}
 	if c.MaxWait < 0 || c.MaxWait > time.Minute {
 		bad = append(bad, fmt.Errorf("max-wait: %s; 0s to 1m is possible", c.MaxWait))

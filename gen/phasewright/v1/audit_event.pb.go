@@ -24,17 +24,19 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// One call that changed something or tried to: who, what and how it ended. It names things by id and
-// holds nothing that was written about a person.
+// One call that changed something or tried to: who, what and how it ended. What the server and its
+// commands do by themselves is here too. It names things by id and holds nothing that was written about
+// a person.
 type AuditEvent struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Resource name, auditEvents/{audit_event}.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// When it was written.
 	CreateTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
-	// The key that called, apiKeys/{api_key}; empty where none was needed.
+	// The key that called, apiKeys/{api_key}; empty where none was needed, and where nobody called.
 	ApiKey string `protobuf:"bytes,3,opt,name=api_key,json=apiKey,proto3" json:"api_key,omitempty"`
-	// The method, package.Service/Method.
+	// The method, package.Service/Method. Without a call: "key create" (the command) or "server purge"
+	// (an operation that ended longer ago than the server keeps them was removed).
 	Method string `protobuf:"bytes,4,opt,name=method,proto3" json:"method,omitempty"`
 	// Name of the resource that it was about, where that is known. Erasing an athlete empties it.
 	Resource string `protobuf:"bytes,5,opt,name=resource,proto3" json:"resource,omitempty"`

@@ -35,13 +35,16 @@ type BulkServiceClient interface {
 	// GenerateProgramsMetadata, its response a GenerateProgramsResponse. It is for the athletes that are
 	// named, for all that are stored, or, with neither, for requests that AddProgramRequests brings.
 	// Athletes get a new program, or their newest one is made again from a day on.
-	// What goes wrong with one program is a result of its own and ends nothing.
+	// What goes wrong with one program is a result of its own and ends nothing. An operation that is
+	// done stays, with its results, for as long as the server is told to keep them, 30 days where it is
+	// told nothing, and is not found after that; programs of stored athletes stay.
 	GeneratePrograms(ctx context.Context, in *GenerateProgramsRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error)
 	// Brings requests to an operation that was begun without athletes. Work on them begins at once. What
 	// came before is passed over, so that whoever was interrupted can send it again.
 	AddProgramRequests(ctx context.Context, in *AddProgramRequestsRequest, opts ...grpc.CallOption) (*AddProgramRequestsResponse, error)
 	// Lists what an operation has finished so far, in the order of the requests. Once it is done, that is
-	// all there is, but for athletes who were erased.
+	// all there is, but for athletes who were erased. An operation that goes between two pages is not
+	// found for the second.
 	ExportProgramResults(ctx context.Context, in *ExportProgramResultsRequest, opts ...grpc.CallOption) (*ExportProgramResultsResponse, error)
 }
 
@@ -93,13 +96,16 @@ type BulkServiceServer interface {
 	// GenerateProgramsMetadata, its response a GenerateProgramsResponse. It is for the athletes that are
 	// named, for all that are stored, or, with neither, for requests that AddProgramRequests brings.
 	// Athletes get a new program, or their newest one is made again from a day on.
-	// What goes wrong with one program is a result of its own and ends nothing.
+	// What goes wrong with one program is a result of its own and ends nothing. An operation that is
+	// done stays, with its results, for as long as the server is told to keep them, 30 days where it is
+	// told nothing, and is not found after that; programs of stored athletes stay.
 	GeneratePrograms(context.Context, *GenerateProgramsRequest) (*longrunningpb.Operation, error)
 	// Brings requests to an operation that was begun without athletes. Work on them begins at once. What
 	// came before is passed over, so that whoever was interrupted can send it again.
 	AddProgramRequests(context.Context, *AddProgramRequestsRequest) (*AddProgramRequestsResponse, error)
 	// Lists what an operation has finished so far, in the order of the requests. Once it is done, that is
-	// all there is, but for athletes who were erased.
+	// all there is, but for athletes who were erased. An operation that goes between two pages is not
+	// found for the second.
 	ExportProgramResults(context.Context, *ExportProgramResultsRequest) (*ExportProgramResultsResponse, error)
 	mustEmbedUnimplementedBulkServiceServer()
 }
