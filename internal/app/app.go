@@ -117,7 +117,7 @@ func with(c Config, engine service.Engine) (*App, error) {
 	var methods telemetry.Methods
 	if a.grpc, err = rpc.NewServer(use, rpc.Options{
 		Log: c.Log, Deadline: c.Deadline, Callers: callers, Access: a.access, Rate: rpc.Rate{PerSecond: c.Rate, Burst: c.Burst},
-		Server: []grpc.ServerOption{a.meter.Server(&methods)},
+		Server: []grpc.ServerOption{a.meter.Server(&methods, a.local.Made)},
 	}); err != nil {
 		return nil, errors.Join(err, a.Close())
 	}

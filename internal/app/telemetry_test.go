@@ -15,6 +15,7 @@ import (
 	oteltrace "go.opentelemetry.io/otel/trace"
 
 	sdktrace "go.opentelemetry.io/otel/sdk/trace"
+	"google.golang.org/grpc/metadata"
 
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 )
@@ -94,6 +95,23 @@ func TestAdminFollowsReadiness(t *testing.T) {
 	require.NoError(t, err)
 	answer.Body.Close()
 	require.Equal(t, http.StatusServiceUnavailable, answer.StatusCode)
+}
+
+// A caller over gRPC can make up a trace as well: it is not continued either.
+func TestTracesOfCallersAreLinked(t *testing.T) {
+	spans := tracetest.NewSpanRecorder()
+	r := start(t, nil, func(c *Config) { c.spans = spans })
+	ctx := metadata.AppendToOutgoingContext(context.Background(), "traceparent", "00-0af7651916cd43dd8448eb211c80319c-b7ad6b7169203331-01")
+	_, err := pb.NewCatalogueServiceClient(r.conn).ListMuscles(ctx, &pb.ListMusclesRequest{})
+	require.NoError(t, err)
+	require.NoError(t, r.stop())
+	require.Len(t, spans.Ended(), 1)
+	call := spans.Ended()[0]
+	require.Equal(t, "phasewright.v1.CatalogueService/ListMuscles", call.Name())
+	require.False(t, call.Parent().IsValid())
+	require.NotEqual(t, "0af7651916cd43dd8448eb211c80319c", call.SpanContext().TraceID().String())
+	require.Len(t, call.Links(), 1)
+	require.Equal(t, "0af7651916cd43dd8448eb211c80319c", call.Links()[0].SpanContext.TraceID().String())
 }
 
 func TestATraceFromRESTToTheProgram(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/peer"
 	"google.golang.org/grpc/test/bufconn"
 )
 
@@ -17,6 +18,12 @@ type Local struct{ *bufconn.Listener }
 
 // NewLocal makes one.
 func NewLocal() Local { return Local{bufconn.Listen(localBuffer)} }
+
+// Made says whether a call on a server came in over such a listener.
+func (l Local) Made(ctx context.Context) bool {
+	p, ok := peer.FromContext(ctx)
+	return ok && p.Addr.Network() == l.Addr().Network()
+}
 
 // Connect makes a connection to what is served on it.
 func (l Local) Connect(options ...grpc.DialOption) (*grpc.ClientConn, error) {

@@ -1,6 +1,7 @@
 package telemetry
 
 import (
+	"context"
 	"sync"
 
 	"go.opentelemetry.io/contrib/instrumentation/google.golang.org/grpc/otelgrpc"
@@ -39,9 +40,10 @@ func (m *Methods) has(method string) bool {
 
 // Server measures calls that come in: a histogram rpc.server.call.duration, and a span
 // each. Callers' own traces are linked, not continued, as anyone can make one up; those
-// of the REST side are continued.
-func (t *Telemetry) Server(m *Methods) grpc.ServerOption {
+// of the REST side, whose calls ours tells by their context, are continued.
+func (t *Telemetry) Server(m *Methods, ours func(context.Context) bool) grpc.ServerOption {
 	return grpc.StatsHandler(otelgrpc.NewServerHandler(
+		otelgrpc.WithPublicEndpointFn(func(ctx context.Context, _ *stats.RPCTagInfo) bool { return !ours(ctx) }),
 		otelgrpc.WithMeterProvider(t.meters), otelgrpc.WithTracerProvider(t.tracers), otelgrpc.WithPropagators(t.propagate),
 		otelgrpc.WithFilter(func(i *stats.RPCTagInfo) bool { return m.has(i.FullMethodName) }),
 	))
