@@ -2,7 +2,9 @@ package app
 
 import (
 	"context"
+	"fmt"
 	"io"
+	"log/slog"
 	"net/http"
 	"regexp"
 	"slices"
@@ -10,6 +12,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	sdktrace "go.opentelemetry.io/otel/sdk/trace"
+	"go.opentelemetry.io/otel/sdk/trace/tracetest"
 	"google.golang.org/genproto/googleapis/api/annotations"
 	"google.golang.org/protobuf/proto"
 
@@ -89,10 +93,29 @@ func wordsIn(text string, words []string) (out []string) {
 	return out
 }
 
+// told is all that spans say.
+func told(spans []sdktrace.ReadOnlySpan) string {
+	var b strings.Builder
+	for _, s := range spans {
+		fmt.Fprintln(&b, s.Name(), s.Attributes(), s.Status())
+		for _, e := range s.Events() {
+			fmt.Fprintln(&b, e.Name, e.Attributes)
+		}
+		for _, l := range s.Links() {
+			fmt.Fprintln(&b, l.Attributes)
+		}
+	}
+	return b.String()
+}
+
 // After two tenants have kept something of every kind, and each asked for all of both over
-// both ways in, no metric holds a word of theirs, nor a label that could.
-func TestMetricsNameNobody(t *testing.T) {
-	r, _ := lockedWith(t, quick(t), withAdmin, func(c *Config) { c.Rate = 0 })
+// both ways in, no metric, span or line of the log, of whatever level, holds a word of
+// theirs, and no metric a label that could.
+func TestTelemetryNamesNobody(t *testing.T) {
+	spans := tracetest.NewSpanRecorder()
+	r, _ := lockedWith(t, quick(t), withAdmin, func(c *Config) {
+		c.Rate, c.spans, c.Log = 0, spans, slog.New(anyLevel{c.Log.Handler()})
+	})
 	var all []*holdings
 	var words []string
 	for _, name := range []string{"gym-of-an-invention", "club-of-an-invention"} {
@@ -123,6 +146,10 @@ func TestMetricsNameNobody(t *testing.T) {
 	got, known := r.scrape(t), labelValues(t)
 	require.Greater(t, len(sampleLine.FindAllString(got, -1)), 100)
 	require.Empty(t, wordsIn(got, words))
+	for what, text := range map[string]string{"spans": told(spans.Ended()), "the log": r.log.String()} {
+		require.Contains(t, text, "phasewright.v1.AthleteService/GetAthlete", "%s of these calls", what)
+		require.Empty(t, wordsIn(text, words), what)
+	}
 	require.Empty(t, strangeLabels(got, known))
 
 	// Both would find one.

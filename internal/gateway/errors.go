@@ -46,7 +46,7 @@ func (g *gateway) callError(ctx context.Context, _ *runtime.ServeMux, _ runtime.
 	}
 	st := g.o.Status(err)
 	if st.Code() == codes.Internal && status.Code(err) == codes.Unknown {
-		g.o.Log.ErrorContext(ctx, "no answer", "error", err, "path", r.URL.Path) // the call itself is logged by the server
+		g.o.Log.ErrorContext(ctx, "no answer", "error", err, "route", c.route.pattern) // the call itself is logged by the server
 	}
 	code := 0
 	if c.unmatched(st) {

@@ -1,8 +1,10 @@
 package gateway
 
 import (
+	"bytes"
 	"context"
 	"errors"
+	"log/slog"
 	"net/http/httptest"
 	"strings"
 	"testing"
@@ -222,13 +224,19 @@ func TestFieldsAsTheCallerSpellsThem(t *testing.T) {
 }
 
 func TestPanics(t *testing.T) {
+	var log bytes.Buffer
 	h := serve(t, &fake{}, func(o *Options) {
 		o.Read = func([]byte, proto.Message) (map[string]string, error) { panic("ouch") }
+		o.Log = slog.New(slog.NewJSONHandler(&log, nil))
 	})
-	w := post(h, generate, "{}")
+	const who = "018f0000-0000-7000-8000-000000000000"
+	w := post(h, "/v1/athletes/"+who+"/measurements", `{"measurement": {}}`)
 	require.Equal(t, 500, w.Code)
 	require.Equal(t, "INTERNAL", failed(t, w).reason())
 	require.NotContains(t, w.Body.String(), "ouch")
+	require.Contains(t, log.String(), "ouch")
+	require.Contains(t, log.String(), `"route":"/v1/{parent=athletes/*}/measurements"`)
+	require.NotContains(t, log.String(), who, "whom it was about is no operator's business")
 }
 
 func TestNewNeedsItsParts(t *testing.T) {

@@ -177,7 +177,7 @@ func (g *gateway) rescue(w *answer, r *http.Request) {
 	if p == http.ErrAbortHandler {
 		panic(p)
 	}
-	g.o.Log.ErrorContext(r.Context(), "panic in the gateway", "panic", p, "method", r.Method, "path", r.URL.Path, "stack", string(debug.Stack()))
+	g.o.Log.ErrorContext(r.Context(), "panic in the gateway", "panic", p, "route", w.route, "stack", string(debug.Stack()))
 	if w.begun {
 		panic(http.ErrAbortHandler)
 	}

@@ -32,10 +32,13 @@ func (l layers) put(method string, h grpc.StreamHandler) grpc.StreamHandler {
 	return h
 }
 
+// noMethod is in the log what callers made up: it could name anybody.
+const noMethod = "unknown"
+
 // unknown answers calls of methods that there aren't.
 func (l layers) unknown(impl any, s grpc.ServerStream) error {
 	method, _ := grpc.MethodFromServerStream(s)
-	return l.put(method, func(any, grpc.ServerStream) error {
+	return l.put(noMethod, func(any, grpc.ServerStream) error {
 		return status.Errorf(codes.Unimplemented, "there is no method %s; reflection lists those that there are", method)
 	})(impl, s)
 }

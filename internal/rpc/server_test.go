@@ -272,6 +272,8 @@ func TestWhatNeverReachesAHandler(t *testing.T) {
 	}
 	// gRPC may answer before the line is written.
 	require.Eventually(t, func() bool { return strings.Count(log.String(), `"msg":"call"`) == 7 }, 5*time.Second, time.Millisecond)
+	require.Equal(t, 3, strings.Count(log.String(), `"method":"unknown"`), "a made up name could be anybody's")
+	require.NotContains(t, log.String(), `"/a/b"`)
 }
 
 func TestPanicStaysInTheLog(t *testing.T) {
