@@ -149,7 +149,20 @@ func TestEraseForGood(t *testing.T) {
 	require.Contains(t, ok(t, desk("athlete", "erase", canaries[1], "--yes", "--reason", "asked for it")), "1 programs with 1 revisions")
 	require.Empty(t, ok(t, desk("athlete", "list")))
 	require.Empty(t, storetest.Found(t, dir, canaries))
+	listed := ok(t, desk("erasures"))
+	require.Regexp(t, `^\{"tenant":"main","athlete":"[0-9a-f-]{36}","at":"[^"]*","reason":"asked for it"\}\n$`, listed)
 	require.Contains(t, ok(t, desk("restore", backup)), "erased again: 1")
 	require.Empty(t, ok(t, desk("athlete", "list", "--removed")))
+	require.Empty(t, storetest.Found(t, dir, canaries))
+
+	// A directory that was lost knows of no erasure but from the list.
+	pepper, err := os.ReadFile(filepath.Join(dir, "pepper"))
+	require.NoError(t, err)
+	elsewhere, dir := atDesk(t)
+	require.Contains(t, ok(t, elsewhere("restore", backup)), "erased again: 0")
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "pepper"), pepper, 0o600)) // which is in no backup
+	require.Contains(t, ok(t, elsewhere("athlete", "list")), canaries[1])
+	require.Contains(t, ok(t, elsewhere("erasures", "--replay", file(t, "erased.jsonl", listed))), "erased again: 1")
+	require.Empty(t, ok(t, elsewhere("athlete", "list", "--removed")))
 	require.Empty(t, storetest.Found(t, dir, canaries))
 }

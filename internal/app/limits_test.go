@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"fmt"
+	"io"
 	"net"
 	"net/http"
 	"strings"
@@ -13,6 +14,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"golang.org/x/net/http2"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
@@ -20,6 +22,7 @@ import (
 	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
 
 	"github.com/phasewright/phasewright/engine/plan"
+	"github.com/phasewright/phasewright/internal/gateway"
 	"github.com/phasewright/phasewright/internal/service"
 )
 
@@ -83,6 +86,40 @@ func TestStreamsAreBounded(t *testing.T) {
 		require.NoError(t, err)
 	}
 	require.EqualValues(t, 128, e.most.Load())
+}
+
+// An address has at most 200 connections on a port: the next is closed, whoever comes from
+// elsewhere is served, and so is the first once one of its own is gone.
+func TestConnectionsAreBounded(t *testing.T) {
+	r := start(t, nil)
+	for at, hello := range map[string]string{r.HTTPAddr(): "GET /livez HTTP/1.1\r\nHost: x\r\n\r\n", r.GRPCAddr(): http2.ClientPreface} {
+		from := func(host byte) (net.Conn, error) {
+			c, err := (&net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 2, host)}}).Dial("tcp", at)
+			require.NoError(t, err)
+			t.Cleanup(func() { c.Close() })
+			if _, err = io.WriteString(c, hello); err == nil {
+				require.NoError(t, c.SetReadDeadline(time.Now().Add(time.Minute)))
+				_, err = c.Read(make([]byte, 1))
+			}
+			return c, err
+		}
+		var last net.Conn
+		for i := range 200 {
+			c, err := from(1)
+			require.NoError(t, err, i)
+			last = c
+		}
+		_, err := from(1)
+		require.Error(t, err, "the 201st")
+		_, err = from(2)
+		require.NoError(t, err)
+		require.NoError(t, last.Close())
+		require.Eventually(t, func() bool {
+			_, err := from(1)
+			return err == nil
+		}, time.Minute, 10*time.Millisecond)
+	}
+	require.Equal(t, 10_000, gateway.MaxConns, "more than a test may open everywhere; see TestConnectionsOverall")
 }
 
 // Opening and cancelling streams as fast as possible never has more handlers at work

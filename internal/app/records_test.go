@@ -15,6 +15,8 @@ import (
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc"
 
+	pb "github.com/phasewright/phasewright/gen/phasewright/v1"
+
 	"github.com/phasewright/phasewright/internal/gateway"
 	"github.com/phasewright/phasewright/internal/rpc"
 	"github.com/phasewright/phasewright/internal/service"
@@ -116,6 +118,22 @@ const someKey = "8e03978e-40d5-43e8-bc93-6894a57f9324"
 
 func (k *keeper) athlete() string {
 	return k.ok("POST", "athletes", object{"athlete": object{"profile": object{"ageBand": "AGE_BAND_ADULT", "callerId": "a"}}}, "athlete")["name"].(string)
+}
+
+// Of who an athlete is the server needs an age band only; a birth date it can't be told.
+func TestAthletesNeedNoName(t *testing.T) {
+	k := keeping(t)
+	k.ok("POST", "athletes", object{"athlete": object{"profile": object{"ageBand": "AGE_BAND_ADULT"}}}, "athlete")
+	code, without := k.call("POST", "athletes", object{"athlete": object{"profile": object{"callerId": "no-age"}}})
+	require.Equal(t, 400, code, "%v", without)
+	var born []string
+	fields := (&pb.Athlete{}).ProtoReflect().Descriptor().Fields()
+	for i := range fields.Len() {
+		if name := string(fields.Get(i).Name()); strings.Contains(name, "birth") || strings.Contains(name, "date") {
+			born = append(born, name+" "+fields.Get(i).Kind().String())
+		}
+	}
+	require.Equal(t, []string{"birth_year int32"}, born)
 }
 
 func TestAthletesOverREST(t *testing.T) {

@@ -7,6 +7,9 @@ import (
 	"crypto/rand"
 	"crypto/tls"
 	"crypto/x509"
+	"encoding/base32"
+	"encoding/base64"
+	"encoding/hex"
 	"encoding/json"
 	"encoding/pem"
 	"io"
@@ -31,6 +34,8 @@ import (
 
 	"github.com/phasewright/phasewright/internal/rpc"
 	"github.com/phasewright/phasewright/internal/service"
+	"github.com/phasewright/phasewright/internal/store/memory"
+	"github.com/phasewright/phasewright/internal/store/storetest"
 )
 
 // What others could reach is refused where it would be open to them.
@@ -80,6 +85,74 @@ func TestFirstKey(t *testing.T) {
 	require.ErrorContains(t, open(), "chmod 600")
 	require.NoError(t, os.Remove(pepper))
 	require.ErrorContains(t, open(), "pepper")
+}
+
+// The secret of a key is 256 bits, none of them always the same.
+func TestSecretsAreRandom(t *testing.T) {
+	a := service.NewAccess(memory.New(now), service.Pepper{}, time.Now)
+	var ones, zeros [32]byte
+	seen := map[string]bool{}
+	for range 100 { // a bit that is random is the same in all with 2 to the -99th
+		made, err := a.Found(context.Background(), service.MainTenant, order())
+		require.NoError(t, err)
+		secret, err := base32.StdEncoding.WithPadding(base32.NoPadding).DecodeString(strings.ToUpper(strings.Split(made.Secret, "_")[3]))
+		require.NoError(t, err)
+		require.Len(t, secret, len(ones))
+		for i, b := range secret {
+			ones[i] |= b
+			zeros[i] |= ^b
+		}
+		seen[string(secret)] = true
+	}
+	require.Len(t, seen, 100)
+	for i := range ones {
+		require.EqualValues(t, 0xff, ones[i]&zeros[i], "byte %d", i)
+	}
+}
+
+// The pepper is in its own file, and in no other and in no backup; under another one the
+// same database takes none of its keys.
+func TestPepperIsInNoBackup(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "data")
+	r, admin := locked(t, func(c *Config) { c.Data.Dir = dir })
+	backups := t.TempDir()
+	require.NoError(t, Backup(context.Background(), dir, filepath.Join(backups, "copy.db")))
+	require.NoError(t, r.stop())
+	pepper, err := readPepper(filepath.Join(dir, pepperFile))
+	require.NoError(t, err)
+	forms := []string{string(pepper[:]), hex.EncodeToString(pepper[:]), base64.StdEncoding.EncodeToString(pepper[:])}
+	require.NotEmpty(t, storetest.Found(t, dir, forms), "the search finds what is there")
+	require.Empty(t, storetest.Found(t, backups, forms))
+	require.NoError(t, os.Remove(filepath.Join(dir, pepperFile)))
+	require.Empty(t, storetest.Found(t, dir, forms))
+
+	for _, c := range []struct {
+		pepper service.Pepper
+		taken  bool
+	}{{pepper, true}, {service.Pepper{1}, false}} {
+		require.NoError(t, writePepper(filepath.Join(dir, pepperFile), c.pepper))
+		s, p, err := Data{Dir: dir}.Open(context.Background())
+		require.NoError(t, err)
+		_, err = service.NewAccess(s, p, time.Now).Authenticate(context.Background(), admin)
+		require.Equal(t, c.taken, err == nil, "%v", err)
+		require.NoError(t, s.Close())
+	}
+}
+
+// A key is followed by another while both work; then the first is revoked.
+func TestKeysAreRotated(t *testing.T) {
+	r, admin := locked(t)
+	call := func(key string) codes.Code {
+		_, err := pb.NewCatalogueServiceClient(r.conn).ListMuscles(as(key), &pb.ListMusclesRequest{})
+		return status.Code(err)
+	}
+	same := &pb.ApiKey{DisplayName: "desk", Scopes: []pb.Scope{pb.Scope_SCOPE_READ}}
+	old, first := r.makeKey(t, admin, same)
+	_, second := r.makeKey(t, admin, same)
+	require.Equal(t, []codes.Code{codes.OK, codes.OK}, []codes.Code{call(first), call(second)})
+	_, err := pb.NewAccessServiceClient(r.conn).RevokeApiKey(as(admin), &pb.RevokeApiKeyRequest{Name: old.GetName()})
+	require.NoError(t, err)
+	require.Equal(t, []codes.Code{codes.Unauthenticated, codes.OK}, []codes.Code{call(first), call(second)})
 }
 
 // A tenant that calls too often is told how long to wait, alike over both transports, and

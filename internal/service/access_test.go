@@ -2,7 +2,10 @@ package service
 
 import (
 	"bytes"
+	"crypto/hmac"
 	"crypto/rand"
+	"crypto/sha256"
+	"slices"
 	"strings"
 	"testing"
 
@@ -55,6 +58,9 @@ func TestHashIsBound(t *testing.T) {
 		change(&other)
 		seen = append(seen, p.hash(&other))
 	}
+	mac := hmac.New(sha256.New, q[:])
+	mac.Write(slices.Concat([]byte("key\x00a\x00"), c.id[:], c.secret[:]))
+	require.Equal(t, mac.Sum(nil), seen[1], "HMAC-SHA256 under the pepper")
 	for i := range seen {
 		for j := range i {
 			require.False(t, bytes.Equal(seen[i], seen[j]), "%d and %d", i, j)

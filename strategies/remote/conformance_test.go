@@ -5,6 +5,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	sp "github.com/phasewright/phasewright/gen/phasewright/strategy/v1"
+
 	"github.com/phasewright/phasewright/engine"
 	"github.com/phasewright/phasewright/engine/plan"
 	"github.com/phasewright/phasewright/engine/strategytest"
@@ -33,6 +35,16 @@ func TestConformance(t *testing.T) {
 			strategytest.Run(t, func() engine.Strategy { return connect(t, address) })
 		})
 	}
+}
+
+// A plug-in is asked about weeks, status and wishes: nothing that says who it is for.
+func TestPluginsAreToldOfNobody(t *testing.T) {
+	var told []string
+	fields := (&sp.OutlineRequest{}).ProtoReflect().Descriptor().Fields()
+	for i := range fields.Len() {
+		told = append(told, string(fields.Get(i).Name()))
+	}
+	require.Equal(t, []string{"strategy", "parameters", "sessions", "status", "strength", "size", "seed"}, told)
 }
 
 // Nothing of a built-in strategy is lost on the way.

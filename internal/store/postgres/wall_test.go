@@ -264,6 +264,11 @@ func TestRolesAndServersThatAreRefused(t *testing.T) {
 	_, err := Open(ctx, super)
 	refused(t, err, fault.Unavailable, service.ReasonRole)
 
+	require.NoError(t, server.do("postgres", "CREATE ROLE bypassing LOGIN BYPASSRLS"))
+	super.URL = strings.Replace(cfg.URL, "app@", "bypassing@", 1)
+	_, err = Open(ctx, super)
+	refused(t, err, fault.Unavailable, service.ReasonRole)
+
 	synced := cfg
 	synced.unsynced = false
 	_, err = Open(ctx, synced)
