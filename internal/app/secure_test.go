@@ -60,6 +60,16 @@ func TestOpenAddressesAreRefused(t *testing.T) {
 		_, err := New(config)
 		require.ErrorContains(t, err, c.want, c.name)
 	}
+	for name, change := range map[string]func(*Config){
+		"certificates":       func(c *Config) { c.HTTPAddr, c.TLSCert, c.TLSKey = "0.0.0.0:0", "cert.pem", "key.pem" },
+		"a proxy":            func(c *Config) { c.GRPCAddr, c.HTTPAddr, c.Insecure = "0.0.0.0:0", "0.0.0.0:0", true },
+		"metrics, of nobody": func(c *Config) { c.Admin = "0.0.0.0:0" },
+	} {
+		config := DefaultConfig()
+		config.Data.Dir = "x"
+		change(&config)
+		require.NoError(t, config.Check(), name)
+	}
 }
 
 // The first key comes once; without its pepper a directory is not opened.

@@ -2,6 +2,9 @@ package service
 
 import (
 	"bytes"
+	"crypto/aes"
+	"crypto/cipher"
+	"crypto/hkdf"
 	"crypto/hmac"
 	"crypto/rand"
 	"crypto/sha256"
@@ -79,6 +82,15 @@ func TestSealedSecret(t *testing.T) {
 	got, err := p.open("a", "r1", sealed)
 	require.NoError(t, err)
 	require.Equal(t, "hush", got)
+	key, err := hkdf.Key(sha256.New, p[:], nil, "answer\x00a\x00r1", 32) // of 256 bits
+	require.NoError(t, err)
+	block, err := aes.NewCipher(key)
+	require.NoError(t, err)
+	box, err := cipher.NewGCM(block)
+	require.NoError(t, err)
+	plain, err := box.Open(nil, sealed[:12], sealed[12:], nil)
+	require.NoError(t, err, "AES-256-GCM")
+	require.Equal(t, "hush", string(plain))
 	for _, try := range []func() (string, error){
 		func() (string, error) { return q.open("a", "r1", sealed) },
 		func() (string, error) { return p.open("b", "r1", sealed) },
