@@ -41,7 +41,7 @@ func (s *search) lap(k int, hot, work int64) {
 		}
 		// The temperature, in sixteenths, falls as the square of what is left.
 		left := (work - gone) * 1024 / work
-		s.mv = s.mv[:0]
+		s.mv, s.was = s.mv[:0], s.st.tally
 		if s.propose() && s.accept(k, hot*left*left/(1024*64)+2) {
 			s.cur = s.st.val
 			s.keep()

@@ -10,10 +10,12 @@ func (s *simplex) refresh() {
 	s.pivots = 0
 	m := s.m
 	work := make([][]float64, m)
+	flat := make([]float64, 2*m*m)
 	for k := range work {
-		work[k] = make([]float64, 2*m)
+		work[k] = flat[2*m*k : 2*m*(k+1)]
 		work[k][m+k] = 1
 	}
+	some := make([]int32, 0, 2*m) // where the pivot's row is not 0
 	for k, v := range s.head {
 		if int(v) < s.most {
 			work[v][k] = -1
@@ -34,17 +36,23 @@ func (s *simplex) refresh() {
 			return // lean on the updated one
 		}
 		work[c], work[at] = work[at], work[c]
-		p := work[c][c]
-		for j := range work[c] {
-			work[c][j] /= p
+		pivot := work[c]
+		p := pivot[c]
+		some = some[:0]
+		for j, v := range pivot[c:] {
+			if v != 0 {
+				pivot[c+j] = v / p
+				some = append(some, int32(c+j))
+			}
 		}
 		for r := range m {
-			t := work[r][c]
+			row := work[r]
+			t := row[c]
 			if r == c || t == 0 {
 				continue
 			}
-			for j := c; j < 2*m; j++ {
-				work[r][j] -= float64(t * work[c][j])
+			for _, j := range some {
+				row[j] -= float64(t * pivot[j])
 			}
 		}
 	}

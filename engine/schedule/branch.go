@@ -50,7 +50,7 @@ const (
 func newBranch(k *collapsed, ls *search) *branch {
 	b := &branch{k: k, mt: ls.meter, st: newState(k.pb), ls: ls, bestV: ls.bestV, lost: math.MaxInt64, due: 1}
 	b.sx = newSimplex(k.l, len(k.l.rows)+rowRoom, k.grid)
-	b.sx.part = k.part
+	b.sx.part = k.marks()
 	return b
 }
 
@@ -190,7 +190,7 @@ func (b *branch) fix() {
 	b.fixed = b.bestV
 	room := b.goal()<<priceBits - b.least
 	for j, r := range b.reduce {
-		if r == 0 || b.rootUp[j] == b.rootLo[j] || slices.Contains(b.k.part, int32(j)) {
+		if r == 0 || b.rootUp[j] == b.rootLo[j] || b.sx.part != nil && b.sx.part[j] {
 			continue
 		}
 		switch {

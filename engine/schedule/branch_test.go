@@ -35,7 +35,7 @@ func TestBranch(t *testing.T) {
 				narrow := rapid.IntRange(0, 3).Draw(t, "room") == 3
 				if narrow { // what has no room for its rows is left, not lost
 					b.sx = newSimplex(b.k.l, len(b.k.l.rows)+rapid.IntRange(0, 5).Draw(t, "rows"), b.k.grid)
-					b.sx.part = b.k.part
+					b.sx.part = b.k.marks()
 				}
 				bound, ok := b.search()
 				require.LessOrEqual(t, bound, want[level], "level %d", level)

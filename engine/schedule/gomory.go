@@ -149,8 +149,11 @@ func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 
 // mixed reports a row with a column that need not be whole.
 func (s *simplex) mixed(row []entry) bool {
+	if s.part == nil {
+		return false
+	}
 	for _, e := range row {
-		if slices.Contains(s.part, e.at) {
+		if s.part[e.at] {
 			return true
 		}
 	}

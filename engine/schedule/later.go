@@ -39,6 +39,18 @@ func (k *collapsed) extra(cost, most int64, part bool, before [][]entry) int32 {
 	return j
 }
 
+// marks tells by column whether it need not be whole; nil: all must be.
+func (k *collapsed) marks() []bool {
+	if len(k.part) == 0 {
+		return nil
+	}
+	marks := make([]bool, len(k.l.cost))
+	for _, j := range k.part {
+		marks[j] = true
+	}
+	return marks
+}
+
 // distinct makes a column for each exercise, whether it is used.
 func (k *collapsed) distinct(before [][]entry, bases []int64) {
 	pb := k.pb

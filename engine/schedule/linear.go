@@ -20,6 +20,7 @@ type linear struct {
 	cols     [][]entry // by column: its rows
 	rows     [][]entry // by row: its columns
 	rlo, rup []int64   // -endless and endless where there is no limit
+	large    int64     // no coefficient there ever was is larger
 }
 
 // entry is a coefficient, seen from a row or from a column.
@@ -38,6 +39,7 @@ func (l *linear) addRow(row []entry, lo, up int64) int32 {
 	i := int32(len(l.rows))
 	l.rows, l.rlo, l.rup = append(l.rows, row), append(l.rlo, lo), append(l.rup, up)
 	for _, e := range row {
+		l.large = max(l.large, e.by, -e.by)
 		l.cols[e.at] = append(l.cols[e.at], entry{i, e.by})
 	}
 	return i
@@ -53,8 +55,9 @@ func (l *linear) addRow(row []entry, lo, up int64) int32 {
 // 2^-20 too. ok is false where a number could leave 64 bits. reduced, where it is not
 // nil, takes r.
 func (l *linear) floor(price, reduced []int64) (sum int64, ok bool) {
-	size := 0.0
+	size, top := 0.0, int64(0)
 	for i, y := range price {
+		top = max(top, y, -y)
 		var end int64
 		switch {
 		case y > 0:
@@ -71,6 +74,7 @@ func (l *linear) floor(price, reduced []int64) (sum int64, ok bool) {
 		size += float64(math.Abs(float64(y)) * math.Abs(float64(end)))
 		sum += y * end
 	}
+	exactly := top == 0 || l.large <= math.MaxInt64/top // no single product leaves them
 	for j, c := range l.cost {
 		r := c << priceBits
 		part := math.Abs(float64(r))
@@ -79,8 +83,13 @@ func (l *linear) floor(price, reduced []int64) (sum int64, ok bool) {
 				break
 			}
 			if y := price[e.at]; y != 0 {
-				r -= y * e.by
-				part += float64(math.Abs(float64(y)) * math.Abs(float64(e.by)))
+				by := y * e.by
+				r -= by
+				if exactly {
+					part += math.Abs(float64(by))
+				} else {
+					part += float64(math.Abs(float64(y)) * math.Abs(float64(e.by)))
+				}
 			}
 		}
 		if reduced != nil {

@@ -13,6 +13,7 @@ type search struct {
 	meter *meter
 	mv    []change // of the running trial
 	old   []int32  // what it replaced
+	was   tally    // what it counted before
 	cur   value
 	here  []int32 // chosen pairs, scratch
 	best  []int32
@@ -43,6 +44,7 @@ func (s *search) next(n int) int {
 
 // apply makes the changes in mv; undo takes them back.
 func (s *search) apply() {
+	s.was = s.st.tally
 	for i, c := range s.mv {
 		s.old[i] = s.st.sets[c.p]
 		s.st.set(c.p, c.v)
@@ -52,8 +54,9 @@ func (s *search) apply() {
 
 func (s *search) undo() {
 	for i := len(s.mv) - 1; i >= 0; i-- {
-		s.st.set(s.mv[i].p, s.old[i])
+		s.st.back(s.mv[i].p, s.old[i])
 	}
+	s.st.tally = s.was
 }
 
 // try keeps the changes if they are allowed and better.

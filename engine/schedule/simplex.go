@@ -34,7 +34,7 @@ type simplex struct {
 	ratios  []ratio
 	pivots  int // since the inverse was made anew
 	price   []int64
-	part    []int32   // columns that need not be whole
+	part    []bool    // by column: it need not be whole; nil: none
 	scale   []float64 // by row, a power of two: rows count in it
 	grid    float64
 }
@@ -249,23 +249,8 @@ func (s *simplex) entering(off float64) (at int32, left float64) {
 	if off < 0 {
 		sign = -1
 	}
-	look := func(v int) {
-		a := float64(sign * s.alpha[v])
-		if s.where[v] >= 0 || a > -pivotLeast && a < pivotLeast || s.lo[v] == s.up[v] {
-			return
-		}
-		atLo := s.x[v] == s.lo[v]
-		if atLo && a < 0 || !atLo && a > 0 {
-			return
-		}
-		s.ratios = append(s.ratios, ratio{int32(v), max(0, s.d[v]/a), math.Abs(a)})
-	}
-	for v := range s.m {
-		look(v)
-	}
-	for v := s.most; v < len(s.where); v++ {
-		look(v)
-	}
+	s.look(0, s.m, sign)
+	s.look(s.most, len(s.where), sign)
 	left = math.Abs(off)
 	for i := range s.ratios {
 		s.least(i)
@@ -290,6 +275,22 @@ func (s *simplex) entering(off float64) (at int32, left float64) {
 		return s.ratios[best].at, 0
 	}
 	return -1, left
+}
+
+// look adds what may come into the basis of the variables from one up to another.
+func (s *simplex) look(from, to int, sign float64) {
+	alpha, where := s.alpha[from:to], s.where[from:to]
+	lo, up, x, d := s.lo[from:to], s.up[from:to], s.x[from:to], s.d[from:to]
+	for v, a := range alpha {
+		if a > -pivotLeast && a < pivotLeast || where[v] >= 0 || lo[v] == up[v] {
+			continue
+		}
+		a = float64(sign * a)
+		if (x[v] == lo[v]) == (a < 0) {
+			continue
+		}
+		s.ratios = append(s.ratios, ratio{int32(from + v), max(0, d[v]/a), math.Abs(a)})
+	}
 }
 
 // fewRatios is how many ratios are looked out one by one before the others are sorted.

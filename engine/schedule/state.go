@@ -32,6 +32,11 @@ type state struct {
 	lifts  []int32 // lift*D + day: candidates there
 	trains []int64 // by lift: sessions in the window
 
+	tally
+}
+
+// tally is what a state counts as a whole.
+type tally struct {
 	over   int   // hard limits exceeded
 	val    value // val[0]: unmet minima
 	bal    int64 // part of val[rest] from balances
@@ -177,6 +182,61 @@ func (s *state) set(p int, v int32) {
 	}
 	if pb.prior != nil {
 		s.val[1+LevelStability] += pb.change(p, v) - pb.change(p, old)
+	}
+}
+
+// back changes the sets of a pair like set, but leaves the tally to the caller, who knows
+// what it was.
+func (s *state) back(p int, v int32) {
+	old := s.sets[p]
+	if old == v {
+		return
+	}
+	pb := s.pb
+	c := int(uint32(p) / uint32(pb.D))
+	d := p - c*pb.D
+	s.sets[p] = v
+	dv := v - old
+	ticks, turn := dv*pb.per[p], int32(0)
+	if old == 0 {
+		turn, ticks = 1, ticks+pb.fixed[p]
+	} else if v == 0 {
+		turn, ticks = -1, ticks-pb.fixed[p]
+	}
+	s.time[d] += ticks
+	s.full[d] = fullness(s.time[d], pb.m.Days[d].Capacity)
+	s.total[d] += dv
+	window := int64(dv) * pb.times[d]
+	s.window[c] += window
+	for _, t := range pb.terms[c] {
+		s.supply[t.row] += window * int64(t.coef)
+	}
+	for _, k := range pb.tracked[c] {
+		s.direct[int(k)*pb.D+d] += 2 * dv
+	}
+	for _, b := range pb.sides[c] {
+		if b.right {
+			s.right[b.balance] += window
+		} else {
+			s.left[b.balance] += window
+		}
+	}
+	if turn == 0 {
+		return
+	}
+	s.count[d] += turn
+	if v := pb.variant[c]; v >= 0 {
+		s.vars[int(v)*pb.D+d] += turn
+	}
+	s.dups[int(pb.dup[c])*pb.D+d] += turn
+	s.days[c] += turn
+	if l := pb.m.Candidates[c].Lift; l >= 0 {
+		i := int(l)*pb.D + d
+		was := s.lifts[i]
+		s.lifts[i] += turn
+		if was == 0 || s.lifts[i] == 0 {
+			s.trains[l] += int64(turn) * pb.times[d]
+		}
 	}
 }
 

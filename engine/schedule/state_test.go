@@ -1,0 +1,39 @@
+package schedule
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+// What is taken back leaves nothing behind.
+func TestUndo(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		m := small(t, 12)
+		pb := compile(m, randomPrior(t, m))
+		if len(pb.pairs) == 0 {
+			return
+		}
+		ls := newSearch(pb, &meter{ctx: context.Background(), limit: math.MaxInt64})
+		draw := func() {
+			ls.mv = ls.mv[:0]
+			for range rapid.IntRange(1, 4).Draw(t, "changes") {
+				p := int(rapid.SampledFrom(pb.pairs).Draw(t, "pair"))
+				ls.mv = append(ls.mv, change{p, rapid.Int32Range(0, pb.hi[p]).Draw(t, "sets")})
+			}
+			ls.apply()
+		}
+		draw()
+		kept := append([]int32(nil), ls.st.sets...)
+		for range 3 {
+			draw()
+			ls.undo()
+		}
+		fresh := newState(pb)
+		fresh.load(kept)
+		require.Equal(t, fresh, ls.st)
+	})
+}
