@@ -3,7 +3,7 @@ package schedule
 import "math/bits"
 
 const (
-	lap       = 25_000 // work from hot to cold
+	shortLap  = 25_000 // work from hot to cold
 	staleLaps = 10     // without gain, then it ends
 )
 
@@ -14,7 +14,7 @@ var heats = [...]int64{20, 80, 40, 10}
 // and less, lap after lap. Being worse at a graver level has a price that adapts, so
 // that the walk goes through walls and comes back; only what is better by the levels
 // in order is kept. Ties at the level are decided in the same way by preference.
-func (s *search) anneal(level int, work int64) {
+func (s *search) anneal(level int, lap, work int64) {
 	end := s.meter.used + work
 	stale := 0
 	for i := 0; len(s.pb.pairs) > 0 && !s.meter.done() && s.meter.used < end && stale < staleLaps; i++ {

@@ -93,9 +93,18 @@
 //
 // What a first attempt does not prove gets random walks from hot to cold, with a fixed
 // random sequence, and a second share of branch and bound from the better incumbent; at
-// levels 2 and 4 also the program again with all but one or two days fixed (hood.go).
-// Where the gap at level 4 is wide, walks and fixed days take that second share. Levels
-// behind one without proof are improved in the same way, and claim nothing.
+// levels 2 and 4 also the program again with all but one or two classes of days fixed
+// (hood.go). Where the gap at level 4 is wide, walks and fixed days take that second share;
+// where that of level 2 is, half of the share that does not close a quarter of it is the
+// last. Levels behind one without proof are improved in the same way, and claim nothing.
+//
+// That takes at most five sixths of the work, each level its share. What is left goes to
+// the first level without proof (again.go). Its programs go on as long as they close the
+// gap fast enough to end in half of what is left; where one ends, the levels behind it are
+// tried anew, now with proofs. Then walks and fixed parts take turns: of the exercises, some
+// in use and as many others, drawn by the fixed sequence, are free on all days and the rest
+// fixed; how many are free follows whether such programs are solved to the end. An answer
+// is only ever replaced by a better one.
 //
 // A depth-first search over pairs, day by day, with the levels before it fixed at their
 // proven values, tries what is open (exact.go); it ends on models small enough. A node is

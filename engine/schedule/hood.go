@@ -1,44 +1,65 @@
 package schedule
 
-// hood solves a level's program again with all but some days as they are in the best
-// assignment: each day alone, then each two together, from the start after every gain.
-func (s *solver) hood(level int, work int64) {
-	end := s.mt.used + work
-	pb := s.pb
-	var free [][2]int
-	for d := range pb.D {
-		free = append(free, [2]int{d, d})
-	}
-	for d := range pb.D {
-		for e := range d {
-			free = append(free, [2]int{e, d})
+// hood solves a level's program again with all but a part of it as it is in the best
+// assignment.
+type hood struct {
+	s     *solver
+	level int
+	end   int64 // of its work
+}
+
+// near leaves only the items that free allows open. whole: that part is solved.
+func (h *hood) near(work int64, free func(it *item) bool) (gain, whole bool) {
+	s := h.s
+	was := s.ls.bestV
+	k := s.pb.collapse(h.level, &s.ls.bestV, false)
+	for j := range k.items {
+		if it := &k.items[j]; !free(it) {
+			k.hold(it, s.ls.best)
 		}
 	}
-	for i := 0; i < len(free) && s.mt.used < end && !s.mt.canceled; i++ {
-		was := s.ls.bestV
-		k := pb.collapse(level, &s.ls.bestV, false)
-		for j := range k.items {
-			it := &k.items[j]
-			d := int(k.days[it.class][0])
-			if d == free[i][0] || d == free[i][1] {
-				continue
-			}
-			v := s.ls.best[int(it.c)*pb.D+d]
-			for x := it.lo; x <= it.hi; x++ {
-				at := it.first + x - it.lo
-				k.l.lo[at], k.l.up[at] = 0, 0
-				if x == v {
-					k.l.lo[at], k.l.up[at] = 1, 1
-				}
+	s.mt.limit = min(h.end, s.mt.used+work)
+	_, whole = newBranch(k, s.ls).search()
+	s.mt.spend(1 + int64(len(k.l.cost))/16) // making the program
+	return s.ls.bestV != was, whole
+}
+
+// hold keeps an item as it is in an assignment.
+func (k *collapsed) hold(it *item, sets []int32) {
+	for v := it.lo; v <= it.hi; v++ {
+		n := int64(0)
+		for _, d := range k.days[it.class] {
+			if sets[int(it.c)*k.pb.D+int(d)] == v {
+				n++
 			}
 		}
+		at := it.first + v - it.lo
+		k.l.lo[at], k.l.up[at] = n, n
+	}
+}
+
+// days frees each class of days alone, then each two together, from the start after every
+// gain.
+func (s *solver) days(level int, work int64) {
+	h := hood{s: s, level: level, end: s.mt.used + work}
+	k := &collapsed{pb: s.pb, level: level}
+	k.classes()
+	var free [][2]int32
+	for g := range int32(len(k.days)) {
+		free = append(free, [2]int32{g, g})
+	}
+	for g := range int32(len(k.days)) {
+		for f := range g {
+			free = append(free, [2]int32{f, g})
+		}
+	}
+	for i := 0; i < len(free) && s.mt.used < h.end && !s.mt.canceled; i++ {
+		a, b := free[i][0], free[i][1]
 		share := s.budget / 64
-		if free[i][0] != free[i][1] {
+		if a != b {
 			share *= 2
 		}
-		s.mt.limit = min(end, s.mt.used+share)
-		newBranch(k, s.ls).search()
-		if s.ls.bestV != was {
+		if gain, _ := h.near(share, func(it *item) bool { return it.class == a || it.class == b }); gain {
 			i = -1
 		}
 	}

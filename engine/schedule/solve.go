@@ -8,7 +8,7 @@ import (
 
 // DefaultBudget is the work for a week of ordinary size: some milliseconds where all is
 // proven early, some hundreds where it is not.
-const DefaultBudget = 500_000
+const DefaultBudget = 600_000
 
 // Solve gives the best assignment of a model under the objective in the package
 // comment. budget is work (trials, nodes), never time; 0 or less means DefaultBudget.
@@ -26,11 +26,11 @@ func Solve(ctx context.Context, m *Model, prior *Assignment, budget int64) (Assi
 	if budget <= 0 {
 		budget = DefaultBudget
 	}
-	s := solver{m: m, mt: &meter{ctx: ctx, limit: budget}, budget: budget}
+	s := solver{m: m, mt: &meter{ctx: ctx, limit: budget}, budget: budget - budget/lastPart}
 	if ctx.Err() != nil {
 		return Assignment{}, canceled(ctx)
 	}
-	a, err := s.run(prior)
+	a, err := s.run(prior, budget)
 	if s.mt.canceled || ctx.Err() != nil {
 		return Assignment{}, canceled(ctx)
 	}
@@ -50,13 +50,14 @@ type solver struct {
 	ls     *search
 	x      *exact
 	bound  [LevelCount]int64
-	open   int // the first level without proof
+	open   int        // the first level without proof
+	kept   [2]*branch // its programs
 }
 
 // stage gives the next stage at most n units of work.
 func (s *solver) stage(n int64) { s.mt.limit = min(s.budget, s.mt.used+n) }
 
-func (s *solver) run(prior *Assignment) (Assignment, error) {
+func (s *solver) run(prior *Assignment, budget int64) (Assignment, error) {
 	s.pb = compile(s.m, prior)
 	s.ls = newSearch(s.pb, s.mt)
 	if prior != nil {
@@ -71,7 +72,12 @@ func (s *solver) run(prior *Assignment) (Assignment, error) {
 		}
 	}
 	s.ls.keep()
-	s.levels()
+	s.levels(0)
+	s.budget = budget
+	for s.open < LevelCount && !s.mt.canceled && s.press() {
+		s.levels(s.open + 1)
+	}
+	s.again()
 	if !s.mt.canceled {
 		s.settle()
 	}
@@ -119,18 +125,21 @@ func (s *solver) rescue() error {
 var shares = [LevelCount][2][2]int64{{{3, 4}, {24, 12}}, {{3, 4}, {26, 14}}, {{0, 4}, {0, 12}}, {{0, 12}, {0, 8}}, {{0, 8}, {0, 0}}}
 
 const (
+	lastPart   = 6 // one in so many of the budget is kept for what the levels in turn leave open
 	shareWalk  = 4 // in 64ths
 	shareExact = 4 // of the search over pairs
 	// fewPairs is how many a model may have for the search over pairs to get what is left.
 	fewPairs = 60
 	// narrow is the part of a value that a gap at level 4 may be for a second attempt.
 	narrow = 16
+	// hopeless is the part of a wide gap at level 2 that half of the second share must close.
+	hopeless = 4
 )
 
-// levels improves, bounds and proves the levels, gravest first.
-func (s *solver) levels() {
+// levels improves, bounds and proves the levels from one on, gravest first.
+func (s *solver) levels(from int) {
 	s.open = LevelCount
-	for level := range LevelCount {
+	for level := from; level < LevelCount; level++ {
 		s.linear(level)
 		if s.mt.canceled {
 			return
@@ -159,6 +168,9 @@ func (s *solver) linear(level int) {
 	}
 	claim := s.open == LevelCount
 	var programs [2]*branch
+	if claim {
+		defer func() { s.kept = programs }()
+	}
 	for round := range 2 {
 		for i, share := range shares[level][round] {
 			if share == 0 {
@@ -171,27 +183,37 @@ func (s *solver) linear(level int) {
 				}
 				programs[i] = newBranch(k, s.ls)
 			}
-			s.stage(s.budget * share / 64)
-			bound, proven := programs[i].search()
-			if claim {
-				s.bound[level] = max(s.bound[level], bound)
+			steps := int64(1)
+			first := s.gap(level)
+			if round == 1 && level == LevelRest && 2*first > s.ls.bestV[1+level] {
+				steps = 2
 			}
-			if proven || s.met(level) || s.mt.canceled {
-				return
+			for range steps {
+				s.stage(s.budget * share / 64 / steps)
+				bound, proven := programs[i].search()
+				if claim {
+					s.bound[level] = max(s.bound[level], bound)
+				}
+				if proven || s.met(level) || s.mt.canceled {
+					return
+				}
+				if steps == 2 && hopeless*(first-s.gap(level)) < first {
+					return // again does more with the work
+				}
 			}
 		}
 		if round == 0 {
 			s.walk(level)
 			switch level {
 			case LevelRest:
-				s.hood(level, s.budget*8/64)
+				s.days(level, s.budget*8/64)
 			case LevelPreference:
-				s.hood(level, (s.budget-s.mt.used)*3/4)
+				s.days(level, (s.budget-s.mt.used)*3/4)
 			}
 		}
 		if level == LevelPreference && narrow*(s.ls.bestV[1+level]-s.bound[level]) > s.ls.bestV[1+level] {
 			s.walk(level)
-			s.hood(level, (s.budget-s.mt.used)*3/4)
+			s.days(level, (s.budget-s.mt.used)*3/4)
 			return
 		}
 	}
@@ -209,11 +231,14 @@ func (s *solver) walk(level int) {
 		return
 	}
 	s.stage(work)
-	s.ls.anneal(level, work)
+	s.ls.anneal(level, shortLap, work)
 	s.stage(s.budget / 32)
 	s.ls.climb(level == LevelPreference)
 	s.ls.keep()
 }
+
+// gap is how far the value is from the bound.
+func (s *solver) gap(level int) int64 { return s.ls.bestV[1+level] - s.bound[level] }
 
 // met reports that the value is at the bound.
 func (s *solver) met(level int) bool { return s.ls.bestV[1+level] == s.bound[level] }
