@@ -134,8 +134,8 @@ func writeRecords(t *testing.T, list []reference.Case, known map[string]referenc
 
 // TestReferenceSolver compares the allocation with a solver of others, level by level:
 // where both prove, the values agree; a claimed proof is never contradicted; where the
-// reference does not prove in its time, ours is not below its bound, seldom worse than its
-// best, and deeper levels are not compared.
+// reference does not prove in its time, ours is not below its bound, and deeper levels are
+// not compared. Ours is seldom worse than its best, proven or not.
 func TestReferenceSolver(t *testing.T) {
 	if os.Getenv("PHASEWRIGHT_REFERENCE") == "" {
 		t.Skip("minutes long, and needs cbc: PHASEWRIGHT_REFERENCE=1 runs it")
@@ -181,8 +181,8 @@ func TestReferenceSolver(t *testing.T) {
 			own++
 		}
 	}
-	require.LessOrEqual(t, own, 1, "%v", s.worse)
-	require.LessOrEqual(t, len(s.worse), 15, "%v", s.worse)
+	require.LessOrEqual(t, own, 2, "%v", s.worse)
+	require.LessOrEqual(t, len(s.worse), 16, "%v", s.worse)
 	require.Zero(t, s.missing, "models without a record: record them")
 	require.LessOrEqual(t, len(s.refuted), len(list)/100, "%v", s.refuted)
 }
@@ -315,7 +315,8 @@ func (s *standings) compare(t *testing.T, c *reference.Case, a *answered, r *ref
 		}
 		if q.Proven() {
 			st.refProven++
-		} else if x.Value[l] > q.Value {
+		}
+		if x.Value[l] > q.Value {
 			if s.worse[c.Name] == "" {
 				st.worse++
 			}
