@@ -313,8 +313,8 @@ func (c *campaign) run() {
 	}
 	c.hold(p.conn)
 	require.Greater(c.t, len(c.acknowledged), kills())
-	// One in fifty may have met a machine that was busy with something else.
-	require.LessOrEqual(c.t, c.slow, kills()/50, "ready again within 2 s")
+	// One start in fifty may have met a machine that was busy with something else.
+	require.LessOrEqual(c.t, c.slow, max(1, kills()/50), "ready again within 2 s")
 	c.t.Logf("%d kills, %d acknowledged, %d asked again, slowest start %s, %d of 2 s and more", kills(), len(c.acknowledged), c.resent, c.slowest, c.slow)
 }
 
