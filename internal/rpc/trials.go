@@ -91,6 +91,27 @@ func inTrial(err error, resource, name, at string) error {
 	})
 }
 
+// ofData tells of a fault about what a trial holds (an arm without outcomes, say) what it is
+// about: requests that only name the trial have no field of that.
+func ofData(err error) error {
+	f, ok := fault.As(err)
+	if !ok || f.Kind == fault.NotFound {
+		return err
+	}
+	out := f.Moved(func(path string) string {
+		if _, known := trialWords[path]; known {
+			return path
+		}
+		return "name"
+	})
+	for i := range out.Violations {
+		if was := f.Violations[i].Field; out.Violations[i].Field != was {
+			out.Violations[i].Says = "its " + was + " " + f.Violations[i].Says
+		}
+	}
+	return out
+}
+
 type named interface{ GetName() string }
 
 type namedMessage interface {
@@ -434,7 +455,7 @@ func (s *trials) ReadInterim(ctx context.Context, r *pb.ReadInterimRequest) (*pb
 	}
 	l, err := s.service.LookAtTrial(ctx, writeOf(r), id, r.GetLast())
 	if err != nil {
-		return nil, inTrial(err, trialResource, r.GetName(), "")
+		return nil, inTrial(ofData(err), trialResource, r.GetName(), "")
 	}
 	return &pb.ReadInterimResponse{Look: wire.LookToProto(&l.Shows)}, nil
 }
@@ -446,7 +467,7 @@ func (s *trials) CompareHarm(ctx context.Context, r *pb.CompareHarmRequest) (*pb
 	}
 	arms, err := s.service.HarmInTrial(ctx, id, max(1, int(r.GetPlannedLooks())))
 	if err != nil {
-		return nil, inTrial(err, trialResource, r.GetName(), "")
+		return nil, inTrial(ofData(err), trialResource, r.GetName(), "")
 	}
 	return &pb.CompareHarmResponse{Arms: wire.HarmToProto(arms)}, nil
 }
@@ -470,7 +491,7 @@ func (s *trials) reported(ctx context.Context, r named) (*report.Input, error) {
 	}
 	in, err := s.service.ReportTrial(ctx, id)
 	if err != nil {
-		return nil, inTrial(err, trialResource, r.GetName(), "")
+		return nil, inTrial(ofData(err), trialResource, r.GetName(), "")
 	}
 	return in, nil
 }
@@ -482,7 +503,7 @@ func (s *trials) AnalyseTrial(ctx context.Context, r *pb.AnalyseTrialRequest) (*
 	}
 	made, err := report.Make(in)
 	if err != nil {
-		return nil, err
+		return nil, inTrial(ofData(err), trialResource, r.GetName(), "")
 	}
 	return &pb.AnalyseTrialResponse{Analyses: wire.AnalysesToProto(made)}, nil
 }
@@ -494,7 +515,7 @@ func (s *trials) ExportTrialReport(ctx context.Context, r *pb.ExportTrialReportR
 	}
 	files, err := chart.Files(in)
 	if err != nil {
-		return nil, err
+		return nil, inTrial(ofData(err), trialResource, r.GetName(), "")
 	}
 	out := &pb.ExportTrialReportResponse{}
 	for _, f := range files {
