@@ -448,6 +448,10 @@ func TestAnyOrderKeepsWhatHasToBe(t *testing.T) {
 		k.freezeIf()
 		if rapid.Bool().Draw(rt, "ready") {
 			k.ready("a", "a")
+			if rapid.Bool().Draw(rt, "drawn") { // or nobody might come so far
+				_ = k.try(Body{Enrolled: &Enrolled{Unit: "a"}}, nil)
+				_ = k.draw("a")
+			}
 		}
 		for range rapid.IntRange(1, 120).Draw(rt, "steps") {
 			steps[rapid.IntRange(0, len(steps)-1).Draw(rt, "step")]()
