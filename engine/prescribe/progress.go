@@ -19,6 +19,8 @@ const stepUnknown = 25
 //     else the same again.
 //   - hold: the same again while it allows the repetitions.
 //
+// Where the same again has become too light for the range, the load goes up by one step.
+//
 // Schemes to failure, of as many repetitions as possible, and those whose load is a given
 // share go by their load alone.
 type Before struct {
@@ -67,7 +69,7 @@ func (s *solver) carryOn(b Before, step func(rung) (rung, bool)) bool {
 	higher = higher && !b.Long
 	switch p := d.src.Progress; p.Kind {
 	case plan.ProgressRepsThenLoad:
-		return higher && b.Topped && s.fits(up) || s.fits(r)
+		return higher && b.Topped && s.fits(up) || s.fits(r) || b.Real && higher && s.fits(up)
 	case plan.ProgressStep:
 		return higher && s.fits(up) || s.fits(r)
 	case plan.ProgressPercent:
@@ -82,7 +84,7 @@ func (s *solver) carryOn(b Before, step func(rung) (rung, bool)) bool {
 				return true
 			}
 		}
-		return s.fits(r)
+		return s.fits(r) || higher && s.fits(up)
 	case plan.ProgressHold:
 		return s.holds(r)
 	case plan.ProgressPlanned:

@@ -167,6 +167,26 @@ func TestPercentGoesOnByOneStep(t *testing.T) {
 	require.Greater(t, weeks[9][0].Load.Value.Milli, weeks[0][0].Load.Value.Milli)
 }
 
+// A load that leaves too much at the top of its range gives way to the next one, not to the
+// one that is looked for anew.
+func TestTooLightGoesUpByOneStep(t *testing.T) {
+	for _, x := range []struct {
+		kind      plan.ProgressKind
+		sets, lo  int32
+		oneRM, up int64
+	}{{plan.ProgressPercent, 1, 4, 35_526, 32_500}, {plan.ProgressRepsThenLoad, 5, 5, 44_802, 37_500}} {
+		s := sets(x.sets, x.lo, x.lo+3, rir(2), 120)
+		s.Progress = plan.Progression{Kind: x.kind, By: 5}
+		weeks := course(t, request(t, "leg-extension", x.oneRM, s), 10, 150)
+		at := 1
+		for ; at < 10 && weeks[at][0].Load == weeks[0][0].Load; at++ {
+			continue
+		}
+		require.Less(t, at, 10)
+		require.Equal(t, x.up, weeks[at][0].Load.Value.Milli)
+	}
+}
+
 // The ramp leads to the load that the estimate from another lift allows; later loads are
 // shares of what was found, with what they will be about.
 func TestGuided(t *testing.T) {
