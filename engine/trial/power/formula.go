@@ -35,7 +35,7 @@ func TwoSample(n1, n2, d, alpha float64, s Sides) (float64, error) {
 	if err := first(number("d", d), level(alpha)); err != nil {
 		return 0, err
 	}
-	if !(n1 > 1 && n2 > 1) || n1+n2 > 1e9 {
+	if !(n1 >= 2 && n2 >= 2) || n1+n2 > 1e9 {
 		return 0, invalid("n", "are %v and %v; want 2 or more each", n1, n2)
 	}
 	return tPower(d*math.Sqrt(n1*n2/(n1+n2)), n1+n2-2, alpha, s), nil
@@ -46,7 +46,7 @@ func Pairs(n, dz, alpha float64, s Sides) (float64, error) {
 	if err := first(number("dz", dz), level(alpha)); err != nil {
 		return 0, err
 	}
-	if !(n > 1) || n > 1e9 {
+	if !(n >= 2) || n > 1e9 {
 		return 0, invalid("n", "is %v; want 2 or more pairs", n)
 	}
 	return tPower(dz*math.Sqrt(n), n-1, alpha, s), nil
