@@ -63,8 +63,8 @@ func (w *World) check(arms int) error {
 	if w.ClusterSize < 0 || w.ClusterSize > 1000 {
 		add("cluster_size", "is %d; want 0 (units are athletes) to 1000", w.ClusterSize)
 	}
-	if w.Spread+w.TypicalError == 0 {
-		add("spread", "and typical error are 0: nothing varies")
+	if w.Spread+w.TypicalError < 1e-6 {
+		add("spread", "and typical error are less than a millionth together: nothing varies")
 	}
 	lists := []struct {
 		field     string
