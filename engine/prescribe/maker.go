@@ -164,7 +164,9 @@ func (m *maker) known(r *run) {
 		ok = sol.startAt(1000 * m.lad.(relative).bp)
 	} else if sol.carryOn(m.before(r.at), m.stepUp) {
 		ok = true
-	} else if ok = sol.solve(); ok && sol.miss.over > 0 && m.in.Limits.Stretch > d.hi {
+	} else if ok = sol.solve(); ok && sol.withinStep(m.before(r.at), m.stepUp) {
+		// Near the time before.
+	} else if ok && sol.miss.over > 0 && m.in.Limits.Stretch > d.hi {
 		// Nothing is heavy enough: more repetitions instead.
 		wide := *d
 		wide.hi = m.in.Limits.Stretch

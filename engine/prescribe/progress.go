@@ -1,6 +1,10 @@
 package prescribe
 
-import "github.com/phasewright/phasewright/engine/plan"
+import (
+	"math"
+
+	"github.com/phasewright/phasewright/engine/plan"
+)
 
 // stepUnknown is the step that is reckoned with where no kilograms are known, in permille.
 const stepUnknown = 25
@@ -27,6 +31,7 @@ type Before struct {
 	Moved  int64 // of the first set; 0: nothing to go on from
 	Aim    int64 // the same before rounding, where a rule adds a share a week
 	Real   bool  // in grams, not on the scale of a calibration
+	Fell   bool  // from set to set: no rule goes on from it, but the first set stays within a step
 	Topped bool  // every set was at the upper end of its range with the wanted reserve
 	Long   bool  // so long ago that the load does not go up now; set by the caller
 }
@@ -43,10 +48,10 @@ func (m *maker) loads() []Before {
 	out := make([]Before, len(m.in.Schemes))
 	for i := range m.runs {
 		r := &m.runs[i]
-		if len(r.shots) == 0 || r.fell || !r.shots[0].rung.load && m.real {
+		if len(r.shots) == 0 || !r.shots[0].rung.load && m.real {
 			continue
 		}
-		b := Before{Moved: r.shots[0].rung.moved, Aim: max(r.aim, r.shots[0].rung.moved), Real: m.real, Topped: true}
+		b := Before{Moved: r.shots[0].rung.moved, Aim: max(r.aim, r.shots[0].rung.moved), Real: m.real, Fell: r.fell, Topped: true}
 		for _, x := range r.shots {
 			b.Topped = b.Topped && x.reps >= r.d.hi && x.rir >= r.d.rir
 		}
@@ -58,7 +63,7 @@ func (m *maker) loads() []Before {
 // carryOn goes on from the time before by the scheme's rule; false: look for a load anew.
 func (s *solver) carryOn(b Before, step func(rung) (rung, bool)) bool {
 	d := s.d
-	if b.Moved <= 0 || d.failure || d.open || !d.asked {
+	if b.Moved <= 0 || b.Fell || d.failure || d.open || !d.asked {
 		return false
 	}
 	r, ok := s.lad.near(b.Moved, false)
@@ -100,6 +105,46 @@ func (s *solver) carryOn(b Before, step func(rung) (rung, bool)) bool {
 		return true
 	}
 	return false
+}
+
+// withinStep puts a load that was looked for anew within a step of the time before, where
+// that keeps the range and the first set its reserve: under a plan that grows, no real load is
+// raised by two steps at once, and none is taken back because other sets fit a little better.
+func (s *solver) withinStep(b Before, step func(rung) (rung, bool)) bool {
+	if b.Moved <= 0 || !b.Real || b.Long || s.d.failure || s.d.open || !s.d.asked {
+		return false
+	}
+	r, ok := s.lad.near(b.Moved, false)
+	if !ok || r.moved != b.Moved {
+		return false
+	}
+	up, higher := step(r)
+	switch first := s.best[0].rung.moved; {
+	case first < r.moved:
+		return s.prefer(r, leftOver)
+	case higher && first > up.moved && first*10 > r.moved*11:
+		return s.prefer(up, math.MaxInt32)
+	}
+	return false
+}
+
+// leftOver is how much reserve beyond the wanted, over all sets, a load may leave before a
+// lighter one is better.
+const leftOver = 2
+
+// prefer takes sets from a load down in place of better ones, unless they leave more.
+func (s *solver) prefer(r rung, most int32) bool {
+	if !s.str.allowed(r.moved, s.limit) {
+		return false
+	}
+	was := *s
+	s.best, s.tmp = nil, nil
+	s.fall(r)
+	if s.miss.short > 0 || s.miss.over > max(most, was.miss.over) || s.best[0].rir < s.d.rir {
+		*s = was
+		return false
+	}
+	return true
 }
 
 // holds takes a load that has become light.

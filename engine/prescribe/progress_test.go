@@ -187,6 +187,28 @@ func TestTooLightGoesUpByOneStep(t *testing.T) {
 	}
 }
 
+// Loads that fall from set to set start no lighter than the week before, and no more than a
+// step heavier.
+func TestFallingLoadsStayWithinAStep(t *testing.T) {
+	for _, x := range []struct {
+		lo, width int32
+		oneRM     int64
+	}{{10, 1, 66_180}, {12, 0, 68_819}} {
+		fell := false
+		var before int64
+		for w, week := range course(t, request(t, "leg-extension", x.oneRM, sets(5, x.lo, x.lo+x.width, rir(1), 120)), 10, 50) {
+			first := week[0].Load.Value.Milli
+			fell = fell || week[len(week)-1].Load.Value.Milli < first
+			if w > 0 {
+				require.GreaterOrEqual(t, first, before, "week %d", w+1)
+				require.LessOrEqual(t, first, before+2500, "week %d", w+1)
+			}
+			before = first
+		}
+		require.True(t, fell)
+	}
+}
+
 // The ramp leads to the load that the estimate from another lift allows; later loads are
 // shares of what was found, with what they will be about.
 func TestGuided(t *testing.T) {
