@@ -229,6 +229,8 @@ func (k *rework) settle(g *generation) error {
 		}
 	}
 	k.keepOwn(g, bad)
+	lacks := fault.NewCollector(fault.Infeasible)
+	comes := k.comesAgain(g)
 	for i, l := range k.how.Locks {
 		path := fmt.Sprintf("rework.locks[%d]", i)
 		switch {
@@ -236,9 +238,10 @@ func (k *rework) settle(g *generation) error {
 			bad.Add("REQUIRED", path, "names neither an exercise nor a weekday or workout; give at least one")
 		case !k.has(l.ExerciseID, l.Weekday, l.Group):
 			bad.Add("NOT_THERE", path, "locks what the program doesn't have from then on"+rotating(l.Weekday))
+		case !comes(l.ExerciseID, l.Weekday, l.Group):
+			lacks.Add(ReasonLock, path, "can't be kept: the request leaves none of these sessions; keep their days or give the lock up")
 		}
 	}
-	lacks := fault.NewCollector(fault.Infeasible)
 	for i, s := range k.how.Swaps {
 		path := fmt.Sprintf("rework.swaps[%d]", i)
 		if !k.has(s.ExerciseID, s.Weekday, s.Group) || s.ExerciseID == "" {
@@ -249,6 +252,8 @@ func (k *rework) settle(g *generation) error {
 			bad.Add("UNKNOWN_EXERCISE", path+".with_exercise_id", fmt.Sprintf("no exercise %q", s.With))
 		case !g.allowed(ex):
 			bad.Add("RESTRICTED", path+".with_exercise_id", ex.Name+" is excluded, restricted or beyond the athlete's skill; choose another")
+		case !comes(s.ExerciseID, s.Weekday, s.Group):
+			lacks.Add(ReasonLock, path, "can't be made: the request leaves none of these sessions; keep their days or give the swap up")
 		case k.lacking(g, s, ex):
 			lacks.Add("EQUIPMENT", path+".with_exercise_id", ex.Name+" can't be done at every place where it would come up; name a weekday or workout where it can, or choose another")
 		case k.together(s):
@@ -318,6 +323,22 @@ func (k *rework) lacking(g *generation, w plan.Swap, ex *exercise.Exercise) bool
 	return k.anySession(func(s *plan.Session) bool {
 		return s.In(w.Weekday, w.Group) && holds(s, w.ExerciseID) && !ex.Available(g.place(s.PlaceID))
 	})
+}
+
+// comesAgain tells of an exercise (any for ""), a weekday and a workout, as has does, whether
+// the new request still has such a session.
+func (k *rework) comesAgain(g *generation) func(id string, day plan.Weekday, group string) bool {
+	var again []*plan.Session
+	for _, w := range k.remaining(g, windows(&g.outline, g.slots)) {
+		for i := range w.sessions {
+			if s := k.session(&w.sessions[i]); s != nil {
+				again = append(again, s)
+			}
+		}
+	}
+	return func(id string, day plan.Weekday, group string) bool {
+		return slices.ContainsFunc(again, func(s *plan.Session) bool { return s.In(day, group) && (id == "" || holds(s, id)) })
+	}
 }
 
 func (k *rework) anySession(is func(*plan.Session) bool) bool {

@@ -12,7 +12,8 @@ type Rework struct {
 // Lock holds what is there: the exercise, or with none all exercises, in the sessions of
 // a weekday or of a rotating workout, or with neither in all that have it. Sets stay as
 // they are week by week. A lock that names no exercise holds what may still be there: what
-// the request excludes or a swap takes gives way. One that names it clashes with that.
+// the request excludes or a swap takes gives way. One that names it clashes with that, and
+// any does with a request that leaves none of its sessions; so does a Swap.
 type Lock struct {
 	ExerciseID string  `json:"exercise,omitzero"`
 	Weekday    Weekday `json:"weekday,omitzero"` // where workouts don't rotate

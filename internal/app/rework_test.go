@@ -226,6 +226,10 @@ func TestReworkWithLocks(t *testing.T) {
 	}
 }
 
+func hasExercise(s *plan.Session, id string) bool {
+	return slices.ContainsFunc(s.Exercises, func(x plan.ProgramExercise) bool { return x.ExerciseID == id })
+}
+
 func hasSets(s *plan.Session, id string, sets int32) bool {
 	for i := range s.Exercises {
 		if s.Exercises[i].ExerciseID == id {
@@ -242,6 +246,15 @@ func TestReworkRefuses(t *testing.T) {
 	moved.Constraints.Start = plan.Some(start.AddDays(7))
 	tight := ownRequest(t, &base.Request)
 	tight.Constraints.Days[2].Minutes = 20
+	fewer := ownRequest(t, &base.Request)
+	fewer.Constraints.Days = fewer.Constraints.Days[:2]
+	var only string // that is nowhere but on the third day
+	for _, x := range weeksIn(&base)[0].Sessions[2].Exercises {
+		if !hasExercise(&weeksIn(&base)[0].Sessions[0], x.ExerciseID) && !hasExercise(&weeksIn(&base)[0].Sessions[1], x.ExerciseID) && x.ExerciseID != "deadlift" {
+			only = x.ExerciseID
+		}
+	}
+	require.NotEmpty(t, only)
 	for name, c := range map[string]struct {
 		request plan.Request
 		how     plan.Rework
@@ -257,6 +270,9 @@ func TestReworkRefuses(t *testing.T) {
 		"not there":     {base.Request, plan.Rework{Locks: []plan.Lock{{Weekday: plan.Sunday}}}, fault.Invalid, "NOT_THERE", "rework.locks[0]"},
 		"goal swapped":  {base.Request, plan.Rework{Swaps: []plan.Swap{{ExerciseID: "deadlift", With: "back-squat"}}}, fault.Invalid, "PINNED", "rework.swaps[0].exercise_id"},
 		"unknown":       {base.Request, plan.Rework{Swaps: []plan.Swap{{ExerciseID: weeksIn(&base)[0].Sessions[0].Exercises[0].ExerciseID, With: "nothing"}}}, fault.Invalid, "UNKNOWN_EXERCISE", "rework.swaps[0].with_exercise_id"},
+		"day gone":      {fewer, plan.Rework{FromWeek: 2, Locks: []plan.Lock{{Weekday: plan.Monday}, {Weekday: plan.Saturday}}}, fault.Infeasible, "CONFLICT_LOCK", "rework.locks[1]"},
+		"lift gone":     {fewer, plan.Rework{Locks: []plan.Lock{{ExerciseID: only}}}, fault.Infeasible, "CONFLICT_LOCK", "rework.locks[0]"},
+		"swap gone":     {fewer, plan.Rework{Swaps: []plan.Swap{{ExerciseID: only, With: "push-up"}}}, fault.Infeasible, "CONFLICT_LOCK", "rework.swaps[0]"},
 		"locked to fit": {tight, plan.Rework{Locks: []plan.Lock{{Weekday: plan.Saturday}}}, fault.Infeasible, "CONFLICT_LOCK", "rework.locks[0]"},
 	} {
 		t.Run(name, func(t *testing.T) {

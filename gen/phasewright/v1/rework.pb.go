@@ -129,7 +129,7 @@ func (*Rework_FromDate) isRework_From() {}
 func (*Rework_FromWeek) isRework_From() {}
 
 // Holds exercises where they are, with their sets week by week. At least one of an exercise and of
-// a weekday or workout is needed.
+// a weekday or workout is needed. A request that leaves none of the sessions clashes with it.
 type Lock struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Id of the exercise; unset, all of the sessions.
