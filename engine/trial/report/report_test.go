@@ -316,6 +316,7 @@ func TestWordsKeepToWhatATrialCarries(t *testing.T) {
 // Text of people is text, in Markdown and HTML, and no formula of a spreadsheet.
 func TestTextIsEscaped(t *testing.T) {
 	in := cases(t)["effect"]
+	in.Arms, in.People = slices.Clone(in.Arms), slices.Clone(in.People)
 	in.Title, in.People[4].Withdrawn = "<script>alert(1)</script> **x** [a](b)", "=1+1|\nx"
 	in.Arms[0].Name = "a|b"
 	r := made(t, in)
