@@ -2,6 +2,7 @@ package service
 
 import (
 	"encoding/hex"
+	"slices"
 	"time"
 
 	"github.com/phasewright/phasewright/engine/exercise"
@@ -100,6 +101,21 @@ func Shelved() []Kind {
 	return []Kind{
 		KindPerformance, KindSessionLog, KindMeasurement, KindExercise, KindPlan, KindProgram, KindKey, KindJob, KindParticipant, KindTrial, KindAthlete,
 	}
+}
+
+// Purgeable lists the kinds that Tx.Purge removes, in its order. Jobs go by Tx.ClearJobs.
+func Purgeable() []Kind {
+	return slices.DeleteFunc(Shelved(), func(k Kind) bool { return k == KindJob })
+}
+
+// Heavy says that things of a kind take along others, of which there may be many.
+func (k Kind) Heavy() bool { return k == KindProgram || k == KindTrial || k == KindAthlete }
+
+// Purged is a thing that was removed for good. Athlete is whose it was, or who.
+type Purged struct {
+	Kind    Kind
+	ID      ID
+	Athlete ID
 }
 
 // Athlete is a person who trains. Profile.CallerID, where there is one, is unique

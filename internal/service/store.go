@@ -130,10 +130,18 @@ type Tx interface {
 	// Replay erases, in a backup that was brought back, whoever was erased since it
 	// was made. It returns how many were there.
 	Replay(list []Erasure) (int, error)
-	// Purge removes for good at most size things that were deleted, and answers that
-	// expired, before a moment, and with an athlete all that Erase takes. It returns how
-	// many it removed: fewer than size means that it is done.
-	Purge(before Instant, size int) (int, error)
+	// Expire removes for good at most size answers that expired before a moment, the oldest
+	// first. It returns how many: fewer than size means that it is done, or that another
+	// transaction is at what is left.
+	Expire(before Instant, size int) (int, error)
+	// Purge removes for good at most size things that were deleted before a moment, kinds in
+	// the order of Purgeable and of one the oldest deletion first: with a program its
+	// revisions, with a trial its events and participants, with an athlete all that Erase
+	// takes. One of a kind that is Heavy is the last of its call. Those stay that are needed: an
+	// athlete in a trial, with the programs, and an athlete about whom an answer is kept that
+	// expires. It returns what it removed: none means that it is done, or that another
+	// transaction is at what is left.
+	Purge(before Instant, size int) ([]Purged, error)
 }
 
 // Shelf keeps one kind of thing. Nothing is shared with the store, and no argument is

@@ -3,7 +3,6 @@ package memory
 import (
 	"bytes"
 	"cmp"
-	"maps"
 	"slices"
 
 	"github.com/phasewright/phasewright/internal/service"
@@ -220,17 +219,4 @@ func (x *tx) ClearJobs(size int) (int, error) {
 		}
 	}
 	return n, nil
-}
-
-func (x *tx) dropJob(id service.ID) {
-	for k := range maps.Clone(x.d.chunks) {
-		if k.job == id {
-			drop(x, x.d.chunks, k)
-		}
-	}
-	for k := range maps.Clone(x.d.items) {
-		if k.job == id {
-			drop(x, x.d.items, k)
-		}
-	}
 }

@@ -2,6 +2,7 @@ package memory
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"maps"
 	"slices"
@@ -334,39 +335,85 @@ func (x *tx) Replay(list []service.Erasure) (int, error) {
 	return n, nil
 }
 
-func (x *tx) Purge(before service.Instant, size int) (int, error) {
+func (x *tx) Expire(before service.Instant, size int) (int, error) {
 	if x.view {
 		return 0, service.ReadOnly()
 	}
 	if err := service.CheckSize(size); err != nil {
 		return 0, err
 	}
-	n := 0
-	for _, k := range slices.SortedFunc(maps.Keys(x.d.answers), strings.Compare) {
-		if a := x.d.answers[k]; n < size && a.Expires != 0 && a.Expires < before {
-			drop(x, x.d.answers, k)
-			n++
+	var due []service.Answer
+	for _, a := range x.d.answers {
+		if a.Expires != 0 && a.Expires < before {
+			due = append(due, a)
 		}
 	}
-	for _, k := range service.Shelved() {
-		for _, id := range sorted(x.d.rows[k]) {
-			r, ok := x.d.rows[k][id]
-			if !ok || n == size || r.head.Deleted == 0 || r.head.Deleted >= before {
-				continue
+	slices.SortFunc(due, func(a, b service.Answer) int {
+		return cmp.Or(cmp.Compare(a.Expires, b.Expires), strings.Compare(a.RequestID, b.RequestID))
+	})
+	due = due[:min(len(due), size)]
+	for _, a := range due {
+		drop(x, x.d.answers, a.RequestID)
+	}
+	return len(due), nil
+}
+
+func (x *tx) Purge(before service.Instant, size int) ([]service.Purged, error) {
+	if x.view {
+		return nil, service.ReadOnly()
+	}
+	if err := service.CheckSize(size); err != nil {
+		return nil, err
+	}
+	var out []service.Purged
+	for _, k := range service.Purgeable() {
+		rows := x.d.rows[k]
+		var due []service.ID
+		for id, r := range rows {
+			if r.head.Deleted != 0 && r.head.Deleted < before && !x.needed(k, id, r.athlete) {
+				due = append(due, id)
 			}
+		}
+		slices.SortFunc(due, func(a, b service.ID) int {
+			return cmp.Or(cmp.Compare(rows[a].head.Deleted, rows[b].head.Deleted), bytes.Compare(a[:], b[:]))
+		})
+		for _, id := range due {
+			p := service.Purged{Kind: k, ID: id, Athlete: rows[id].athlete}
 			switch k {
 			case service.KindAthlete:
+				p.Athlete = id
 				x.wipe(id)
 			case service.KindProgram:
 				drop(x, x.d.revisions, id)
-			case service.KindJob:
-				x.dropJob(id)
 			case service.KindTrial:
 				x.unchain(id)
 			}
-			drop(x, x.d.rows[k], id)
-			n++
+			drop(x, rows, id)
+			if out = append(out, p); len(out) == size || k.Heavy() {
+				return out, nil
+			}
 		}
 	}
-	return n, nil
+	return out, nil
+}
+
+// needed says whether a deleted thing can't be purged yet.
+func (x *tx) needed(k service.Kind, id, athlete service.ID) bool {
+	if k != service.KindAthlete && k != service.KindProgram {
+		return false
+	}
+	if k == service.KindAthlete {
+		athlete = id
+		for _, a := range x.d.answers {
+			if a.Athlete == id && a.Expires != 0 {
+				return true
+			}
+		}
+	}
+	for _, r := range x.d.rows[service.KindParticipant] {
+		if r.athlete == athlete && r.head.Deleted == 0 {
+			return true
+		}
+	}
+	return false
 }

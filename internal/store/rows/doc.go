@@ -30,7 +30,7 @@ type Conn interface {
 // Dialect is how a database wants its statements spelled.
 type Dialect struct {
 	Bind func(n int, arg any) string // the n-th argument, counted from 1
-	Skip string                      // ends a SELECT of one row that is changed next: lock it, and pass by those that others have
+	Skip string                      // ends a SELECT of rows that are changed next: lock them, and pass by those that others have
 	// Unfiltered leaves the tenant out of every condition: for tests of what the database
 	// keeps apart by itself.
 	Unfiltered bool

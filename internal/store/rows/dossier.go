@@ -177,23 +177,28 @@ func (x *Tx) Replay(list []service.Erasure) (int, error) {
 	return n, nil
 }
 
-func (x *Tx) Purge(before service.Instant, size int) (int, error) {
+func (x *Tx) Purge(before service.Instant, size int) ([]service.Purged, error) {
 	if err := x.writes(); err != nil {
-		return 0, err
+		return nil, err
 	}
 	if err := service.CheckSize(size); err != nil {
-		return 0, err
+		return nil, err
 	}
-	n, err := x.purgeAnswers(before, size)
-	for _, k := range service.Shelved() {
-		if err != nil || n == size {
-			return n, err
+	var out []service.Purged
+	for _, k := range service.Purgeable() {
+		some := size - len(out)
+		if k.Heavy() {
+			some = 1
 		}
-		var done int
-		done, err = x.purgeKind(k, before, size-n)
-		n += done
+		did, err := x.purgeKind(k, before, some)
+		if err != nil {
+			return nil, err
+		}
+		if out = append(out, did...); len(out) == size || k.Heavy() && len(did) > 0 {
+			break
+		}
 	}
-	return n, err
+	return out, nil
 }
 
 // unchain takes away the events of a trial, and who was in it.
@@ -207,10 +212,16 @@ func (x *Tx) unchain(trial service.ID) error {
 	return err
 }
 
-func (x *Tx) purgeAnswers(before service.Instant, size int) (int, error) {
+func (x *Tx) Expire(before service.Instant, size int) (int, error) {
+	if err := x.writes(); err != nil {
+		return 0, err
+	}
+	if err := service.CheckSize(size); err != nil {
+		return 0, err
+	}
 	var ids []string
 	q := x.statement("SELECT request_id FROM answer").where(x.tenant).add(" AND expires > 0").and("expires < ", int64(before))
-	q.add(" ORDER BY request_id LIMIT ").arg(int64(size))
+	q.add(" ORDER BY expires, request_id LIMIT ").arg(int64(size)).add(x.d.Skip)
 	if err := x.query(q, func(scan func(...any) error) error {
 		var id string
 		err := scan(&id)
@@ -227,40 +238,58 @@ func (x *Tx) purgeAnswers(before service.Instant, size int) (int, error) {
 	return len(ids), nil
 }
 
-func (x *Tx) purgeKind(k service.Kind, before service.Instant, size int) (int, error) {
-	var ids []service.ID
-	q := x.statement("SELECT id FROM ", string(k)).where(x.tenant).add(" AND deleted > 0").and("deleted < ", int64(before))
-	q.add(" ORDER BY id LIMIT ").arg(int64(size))
+func (x *Tx) purgeKind(k service.Kind, before service.Instant, size int) ([]service.Purged, error) {
+	table, owner := string(k), "id"
+	if service.TraitsOf(k).Athlete {
+		owner = "athlete"
+	}
+	q := x.statement("SELECT id, ", owner, " FROM ", table).where(x.tenant).add(" AND deleted > 0").and("deleted < ", int64(before))
+	switch k {
+	case service.KindAthlete:
+		q.none(x.tenant, "participant", "athlete.id", "deleted = 0").none(x.tenant, "answer", "athlete.id", "expires > 0")
+	case service.KindProgram:
+		q.none(x.tenant, "participant", "program.athlete", "deleted = 0")
+	}
+	q.add(" ORDER BY deleted, id LIMIT ").arg(int64(size)).add(x.d.Skip)
+	var out []service.Purged
 	if err := x.query(q, func(scan func(...any) error) error {
-		var id service.ID
-		err := scan(&id)
-		ids = append(ids, id)
+		p := service.Purged{Kind: k}
+		err := scan(&p.ID, &p.Athlete)
+		if owner == "id" && k != service.KindAthlete {
+			p.Athlete = service.ID{}
+		}
+		out = append(out, p)
 		return err
 	}); err != nil {
-		return 0, err
+		return nil, err
 	}
-	for _, id := range ids {
-		var err error
-		switch k {
-		case service.KindAthlete:
-			_, err = x.wipe(id)
-		case service.KindProgram:
-			_, err = x.exec(x.statement("DELETE FROM revision").where(x.tenant).and("program = ", id))
-		case service.KindJob:
-			for _, table := range [...]string{"item", "chunk"} {
-				if err == nil {
-					_, err = x.exec(x.statement("DELETE FROM ", table).where(x.tenant).and("job = ", id))
-				}
-			}
-		case service.KindTrial:
-			err = x.unchain(id)
-		}
-		if err == nil && k != service.KindAthlete {
-			_, err = x.exec(x.statement("DELETE FROM ", string(k)).where(x.tenant).and("id = ", id))
-		}
-		if err != nil {
-			return 0, err
+	for _, p := range out {
+		if err := x.purge(p); err != nil {
+			return nil, err
 		}
 	}
-	return len(ids), nil
+	return out, nil
+}
+
+// none demands that a table has no row about the athlete in a column for which a condition holds.
+func (q *statement) none(t service.Tenant, table, athlete, condition string) *statement {
+	q.add(" AND NOT EXISTS (SELECT 1 FROM ", table, " o").where(t)
+	return q.add(" AND o.athlete = ", athlete, " AND o.", condition, ")")
+}
+
+// purge removes a thing with what goes with it.
+func (x *Tx) purge(p service.Purged) (err error) {
+	switch p.Kind {
+	case service.KindAthlete:
+		_, err := x.wipe(p.ID)
+		return err
+	case service.KindProgram:
+		_, err = x.exec(x.statement("DELETE FROM revision").where(x.tenant).and("program = ", p.ID))
+	case service.KindTrial:
+		err = x.unchain(p.ID)
+	}
+	if err == nil {
+		_, err = x.exec(x.statement("DELETE FROM ", string(p.Kind)).where(x.tenant).and("id = ", p.ID))
+	}
+	return err
 }

@@ -430,10 +430,11 @@ func testViews(t *testing.T, b *fixture) {
 		_, erase := tx.Erase(a.ID, "")
 		_, replay := tx.Replay(nil)
 		_, purge := tx.Purge(1, 1)
+		_, expire := tx.Expire(1, 1)
 		_, clear := tx.ClearJobs(1)
 		for i, err := range []error{
 			only(tx.Athletes().Create(x)), only(tx.Athletes().Update(a)), del, undel, reviseOnly(tx, p, r),
-			only(tx.Record(e)), tx.Remember(ans), erase, replay, purge, clear,
+			only(tx.Record(e)), tx.Remember(ans), erase, replay, purge, expire, clear,
 		} {
 			require.Error(t, err, i)
 			refused(t, err, fault.Internal, service.ReasonReadOnly)

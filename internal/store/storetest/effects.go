@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -438,6 +440,58 @@ func testReplay(t *testing.T, b *fixture) {
 	refused(t, b.s.Update(ctx, ours, func(tx service.Tx) error { _, err := tx.Replay([]service.Erasure{{}}); return err }), fault.Invalid, service.ReasonID)
 }
 
+// Answers go when they have expired and not at that moment, the oldest first, in steps; those
+// of other tenants, and those without an end, stay.
+func testExpire(t *testing.T, b *fixture) {
+	const theirs = service.Tenant("theirs")
+	expire := func(before service.Instant, size int) (n int) {
+		t.Helper()
+		b.update(func(tx service.Tx) (err error) { n, err = tx.Expire(before, size); return err })
+		return n
+	}
+	now := b.clock.Now()
+	fill := func(tx service.Tx) error {
+		return errors.Join(
+			tx.Remember(service.Answer{RequestID: "a", Expires: now + 2}), tx.Remember(service.Answer{RequestID: "b", Expires: now}),
+			tx.Remember(service.Answer{RequestID: "c", Expires: now + 1}), tx.Remember(service.Answer{RequestID: "d", Expires: now + 1}),
+			tx.Remember(service.Answer{RequestID: "for ever"}),
+		)
+	}
+	b.update(fill)
+	require.NoError(t, b.s.Update(context.Background(), theirs, fill))
+	left := func(tenant service.Tenant) (out string) {
+		t.Helper()
+		require.NoError(t, b.s.View(context.Background(), tenant, func(tx service.Tx) error {
+			out = ""
+			for _, id := range []string{"a", "b", "c", "d", "for ever"} {
+				_, ok, err := tx.Recall(id)
+				if err != nil {
+					return err
+				}
+				if ok {
+					out += id + " "
+				}
+			}
+			return nil
+		}))
+		return out
+	}
+	b.update(func(tx service.Tx) error {
+		refused(t, only(tx.Expire(1, 0)), fault.Invalid, service.ReasonQuery)
+		return nil
+	})
+	require.Zero(t, expire(now, 10), "what expires at that moment stays")
+	require.Equal(t, 1, expire(now+1, 10))
+	require.Equal(t, "a c d for ever ", left(ours))
+	require.Equal(t, 1, expire(now+3, 1))
+	require.Equal(t, "a d for ever ", left(ours))
+	require.Equal(t, 2, expire(now+3, 10))
+	require.Zero(t, expire(now+1_000_000, 10))
+	require.Equal(t, "for ever ", left(ours))
+	require.Equal(t, "a b c d for ever ", left(theirs))
+	b.update(func(tx service.Tx) error { return tx.Remember(service.Answer{RequestID: "a", Expires: now + 9}) })
+}
+
 func testPurge(t *testing.T, b *fixture) {
 	ctx := context.Background()
 	text := func() string { return fmt.Sprint(b.Uint32()) }
@@ -445,42 +499,168 @@ func testPurge(t *testing.T, b *fixture) {
 	require.NoError(t, err)
 	kept, err := Fill(ctx, b.s, ours, b.clock, 6, text)
 	require.NoError(t, err)
-	purge := func(before service.Instant, size int) (n int) {
-		b.update(func(tx service.Tx) (err error) { n, err = tx.Purge(before, size); return err })
-		return n
+	purge := func(before service.Instant, size int) (list []service.Purged) {
+		t.Helper()
+		b.update(func(tx service.Tx) (err error) { list, err = tx.Purge(before, size); return err })
+		return list
 	}
+	// Of both there is a deleted measurement; answers and trials that Fill has left hold the
+	// athletes, until they are gone.
+	var measurements []service.Measurement
+	var trials []service.Trial
 	b.update(func(tx service.Tx) error {
 		_, err := tx.Athletes().Delete(f.Athlete.ID, f.Athlete.Version)
-		return err
+		all, err2 := walk(tx.Measurements(), service.Query{Size: 100, Deleted: true})
+		measurements = slices.DeleteFunc(all, func(m service.Measurement) bool { return m.Deleted == 0 })
+		var err3 error
+		trials, err3 = walk(tx.Trials(), service.Query{Size: 100})
+		return errors.Join(err, err2, err3)
 	})
-	before := b.clock.Now()
-	require.Zero(t, purge(before, 100), "what was deleted at that moment stays")
+	require.Len(t, measurements, 2)
+	require.Equal(t, measurements[0].Deleted, measurements[1].Deleted)
+	slices.SortFunc(measurements, func(a, b service.Measurement) int { return bytes.Compare(a.ID[:], b.ID[:]) })
+	thing := func(m service.Measurement) service.Purged {
+		return service.Purged{Kind: service.KindMeasurement, ID: m.ID, Athlete: m.Athlete}
+	}
+	require.Empty(t, purge(measurements[0].Deleted, 100), "what was deleted at that moment stays")
+	b.update(func(tx service.Tx) error {
+		refused(t, only(tx.Purge(1, 0)), fault.Invalid, service.ReasonQuery)
+		return nil
+	})
 	b.clock.Move(time.Minute)
-	require.Equal(t, 2, purge(b.clock.Now(), 2))
-	require.Equal(t, 1, purge(b.clock.Now(), 10), "two measurements and an athlete with all there is")
-	require.Zero(t, purge(b.clock.Now(), 10))
+	require.Equal(t, []service.Purged{thing(measurements[0])}, purge(b.clock.Now(), 1))
+	require.Equal(t, []service.Purged{thing(measurements[1])}, purge(b.clock.Now(), 10))
+	require.Empty(t, purge(b.clock.Now(), 10), "the athlete takes part in a trial")
+	for _, x := range trials {
+		b.update(func(tx service.Tx) error { return only(tx.Trials().Delete(x.ID, x.Version)) })
+	}
+	b.clock.Move(time.Minute)
+	for range trials {
+		got := purge(b.clock.Now(), 10)
+		require.Len(t, got, 1, "a trial alone")
+		require.Equal(t, service.KindTrial, got[0].Kind)
+	}
+	b.update(func(tx service.Tx) error {
+		return tx.Remember(service.Answer{RequestID: "about", Athlete: f.Athlete.ID, Expires: b.clock.Now()})
+	})
+	require.Empty(t, purge(b.clock.Now(), 10), "an answer about the athlete is kept")
+	b.update(func(tx service.Tx) error { return only(tx.Expire(b.clock.Now()+1_000_000_000_000, 100)) })
+	gone := service.Purged{Kind: service.KindAthlete, ID: f.Athlete.ID, Athlete: f.Athlete.ID}
+	require.Equal(t, []service.Purged{gone}, purge(b.clock.Now(), 10))
+	require.Empty(t, purge(b.clock.Now(), 10))
 	b.view(func(tx service.Tx) error {
 		_, err := tx.Revision(f.Program.ID, 1)
 		refused(t, err, fault.NotFound, service.ReasonUnknown)
+		refused(t, tx.Export(f.Athlete.ID, func(any) error { return nil }), fault.NotFound, service.ReasonUnknown)
 		_, err = tx.Revision(kept.Program.ID, 2)
 		return err
 	})
+
+	// A program goes with its revisions, and one that came back does not.
+	back := b.measurement(kept.Athlete.ID)
 	b.update(func(tx service.Tx) error {
-		return errors.Join(tx.Remember(service.Answer{RequestID: "old", Expires: b.clock.Now() - 1}), tx.Remember(service.Answer{RequestID: "for ever"}))
+		m, err := tx.Measurements().Create(back)
+		if err == nil {
+			m, err = tx.Measurements().Delete(m.ID, m.Version)
+		}
+		return errors.Join(err, only(tx.Programs().Delete(kept.Program.ID, kept.Program.Version)), only(tx.Measurements().Undelete(m.ID, m.Version)))
 	})
-	require.Equal(t, 1, purge(b.clock.Now(), 10))
-	b.update(func(tx service.Tx) error {
-		_, err := tx.Programs().Delete(kept.Program.ID, kept.Program.Version)
-		return err
-	})
-	require.Equal(t, 1, purge(b.clock.Now()+1, 10))
+	require.Equal(t, []service.Purged{{Kind: service.KindProgram, ID: kept.Program.ID, Athlete: kept.Athlete.ID}}, purge(b.clock.Now()+1, 10))
 	b.view(func(tx service.Tx) error {
-		_, ok, err := tx.Recall("old")
-		require.False(t, ok)
-		_, ok, err2 := tx.Recall("for ever")
-		require.True(t, ok)
 		_, none := tx.Revision(kept.Program.ID, 1)
 		refused(t, none, fault.NotFound, service.ReasonUnknown)
-		return errors.Join(err, err2)
+		return errors.Join(only(tx.Measurements().Get(back.ID)), only(tx.Athletes().Get(kept.Athlete.ID)))
+	})
+
+	// The oldest deletion is first, whatever was made first.
+	younger, older := b.measurement(kept.Athlete.ID), b.measurement(kept.Athlete.ID)
+	for _, m := range []service.Measurement{older, younger} {
+		b.update(func(tx service.Tx) error {
+			return errors.Join(only(tx.Measurements().Create(m)), only(tx.Measurements().Delete(m.ID, 1)))
+		})
+		b.clock.Move(time.Second)
+	}
+	require.Equal(t, older.ID, purge(b.clock.Now(), 1)[0].ID)
+	require.Equal(t, younger.ID, purge(b.clock.Now(), 1)[0].ID)
+
+	// Programs of an athlete in a trial stay.
+	trial, second := b.trial(), b.program(kept.Athlete.ID)
+	b.update(func(tx service.Tx) error {
+		p, err := tx.Programs().Create(second)
+		if err != nil {
+			return err
+		}
+		who := b.participant(kept.Athlete.ID, trial.ID)
+		return errors.Join(only(tx.Trials().Create(trial)), only(tx.Participants().Create(who)), only(tx.Programs().Delete(p.ID, p.Version)))
+	})
+	require.Empty(t, purge(b.clock.Now()+1, 10))
+}
+
+// Many purge and expire at once, and others bring back what is being purged: nobody fails, each
+// thing goes once, and what somebody brought back is there.
+func testPurgeTogether(t *testing.T, b *fixture) {
+	ctx := context.Background()
+	const things, workers = 90, 4
+	a := b.newAthlete()
+	ids, now := make([]service.ID, things), b.clock.Now()
+	for i := range ids {
+		m := b.measurement(a.ID)
+		ids[i] = m.ID
+		b.update(func(tx service.Tx) error {
+			return errors.Join(only(tx.Measurements().Create(m)), only(tx.Measurements().Delete(m.ID, 1)), tx.Remember(service.Answer{RequestID: fmt.Sprint("x", i), Expires: now}))
+		})
+	}
+	b.clock.Move(time.Minute)
+	var mu sync.Mutex
+	seen, answers := map[service.ID]int{}, 0
+	sweep := func() error {
+		for {
+			var list []service.Purged
+			var n int
+			if err := b.s.Update(ctx, ours, func(tx service.Tx) (err error) {
+				if n, err = tx.Expire(b.clock.Now(), 7); err == nil {
+					list, err = tx.Purge(b.clock.Now(), 7)
+				}
+				return err
+			}); err != nil {
+				return err
+			}
+			mu.Lock()
+			for _, p := range list {
+				seen[p.ID]++
+			}
+			answers += n
+			mu.Unlock()
+			if len(list) == 0 && n == 0 {
+				return nil
+			}
+		}
+	}
+	back := map[service.ID]bool{}
+	require.NoError(t, together(workers, func(w int) error {
+		if w > 0 {
+			return sweep()
+		}
+		for i := things - 1; i >= 0; i -= 9 {
+			err := b.s.Update(ctx, ours, func(tx service.Tx) error { return only(tx.Measurements().Undelete(ids[i], 2)) })
+			if f, ok := fault.As(err); ok && f.Kind == fault.NotFound {
+				continue // it was too late
+			}
+			if err != nil {
+				return err
+			}
+			back[ids[i]] = true
+		}
+		return nil
+	}))
+	require.NoError(t, sweep()) // what each left to the others
+	require.Equal(t, things, answers)
+	b.view(func(tx service.Tx) error {
+		for _, id := range ids {
+			_, err := tx.Measurements().Get(id)
+			require.Equal(t, back[id], err == nil)
+			require.Equal(t, !back[id], seen[id] == 1)
+		}
+		return nil
 	})
 }

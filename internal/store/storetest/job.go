@@ -147,7 +147,11 @@ func testJobs(t *testing.T, b *fixture) {
 	// What a worker says comes too late once its job is gone.
 	b.update(func(tx service.Tx) error { return only(tx.Jobs().Delete(older.ID, older.Version)) })
 	b.clock.Move(time.Minute)
-	b.update(func(tx service.Tx) error { return only(tx.Purge(b.clock.Now(), 100)) })
+	b.update(func(tx service.Tx) error {
+		gone, err := tx.Purge(b.clock.Now(), 100)
+		require.Empty(t, gone, "jobs are cleared")
+		return errors.Join(err, only(tx.ClearJobs(100)))
+	})
 	b.update(func(tx service.Tx) error {
 		refused(t, tx.SetChunk(c), fault.NotFound, service.ReasonUnknown)
 		items, err := tx.Items(older.ID, -1, 10, false)

@@ -252,7 +252,7 @@ func (w *world) answerOp(a service.ID) op {
 }
 
 func (w *world) eraseOp(a service.ID) op {
-	switch w.IntN(6) {
+	switch w.IntN(7) {
 	case 0, 1:
 		reason := w.text()
 		return op{"erase", func(tx service.Tx) (any, error) { return tx.Erase(a, reason) }}
@@ -264,6 +264,9 @@ func (w *world) eraseOp(a service.ID) op {
 		return op{"erasures", func(tx service.Tx) (any, error) { return tx.Erasures(q) }}
 	}
 	before, size := service.At(begin)+service.Instant(w.IntN(48))*3600_000, w.IntN(8)
+	if w.IntN(2) == 0 {
+		return op{"expire", func(tx service.Tx) (any, error) { return tx.Expire(before, size) }}
+	}
 	return op{"purge", func(tx service.Tx) (any, error) { return tx.Purge(before, size) }}
 }
 
