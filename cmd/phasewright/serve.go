@@ -39,6 +39,7 @@ func (p *program) settings(cmd *cobra.Command) *serverSettings {
 	flags.IntVar(&s.Slots, "slots", s.Slots, "programs made at once; 0: as many as there are processors")
 	flags.IntVar(&s.BulkWorkers, "bulk-workers", s.BulkWorkers, "chunks of bulk jobs done at once; 0: one fewer than slots, at least 1")
 	flags.DurationVar(&s.BulkKeep, "bulk-keep", s.BulkKeep, "how long bulk jobs stay after their end, with their results; 0: until they are deleted")
+	flags.DurationVar(&s.DeletedKeep, "deleted-keep", s.DeletedKeep, "how long deleted things stay before they are removed for good; 0: for ever, else at least 96h")
 	flags.DurationVar(&s.MaxWait, "max-wait", s.MaxWait, "for a slot; a call that would wait longer is refused at once, with when to come back")
 	flags.DurationVar(&s.Deadline, "deadline", s.Deadline, "most time of a call, whatever the caller allows")
 	flags.DurationVar(&s.DrainDelay, "drain-delay", s.DrainDelay, "on the way out: time for balancers to notice before connections are refused")

@@ -95,6 +95,22 @@ func TestHowLongBulkJobsStay(t *testing.T) {
 	}
 }
 
+func TestHowLongDeletedThingsStay(t *testing.T) {
+	require.Equal(t, setting{"deleted-keep", "0s", "default"}, shown(t)["deleted-keep"])
+	t.Setenv("PHASEWRIGHT_DELETED_KEEP", "720h")
+	require.Equal(t, setting{"deleted-keep", "720h0m0s", "environment PHASEWRIGHT_DELETED_KEEP"}, shown(t)["deleted-keep"])
+	for value, right := range map[string]bool{"0": true, "96h": true, "87600h": true, "95h59m": false, "-1h": false, "87601h": false} {
+		r := run(t, "", "config", "--data-dir", t.TempDir(), "--deleted-keep", value)
+		if right {
+			require.Equal(t, exitOK, r.code, r.err)
+			continue
+		}
+		require.Equal(t, exitInvalid, r.code, value)
+		require.Contains(t, r.err, "deleted-keep: ")
+		require.Contains(t, r.err, "0s (for ever), or 96h to 87600h is possible")
+	}
+}
+
 func TestSecretsAreNotShown(t *testing.T) {
 	t.Setenv("PHASEWRIGHT_DATABASE_URL", "postgres://gym:hidden@db/gym")
 	t.Setenv("PHASEWRIGHT_KEY", "hidden")

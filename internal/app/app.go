@@ -179,11 +179,11 @@ func (a *App) newJobs(use *service.Service, slots int) (*job.Runner, error) {
 	}
 	return job.New(job.Config{
 		Service: use, Store: a.store, Mint: service.NewMint(time.Now, rand.Reader), Workers: workers, Lease: a.config.lease,
-		Sweep: cmp.Or(a.config.sweep, sweepEvery), Keep: a.config.BulkKeep, Log: a.log, Seen: seen, Mark: gate.Bulk,
+		Sweep: cmp.Or(a.config.sweep, sweepEvery), Keep: a.config.BulkKeep, DeletedKeep: a.config.DeletedKeep, Log: a.log, Seen: seen, Mark: gate.Bulk,
 	}), nil
 }
 
-// sweepEvery is how often old bulk jobs are looked for.
+// sweepEvery is how often old data is looked for.
 const sweepEvery = 10 * time.Minute
 
 // open takes what the server needs besides its ports: the store, the first key, the

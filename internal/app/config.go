@@ -41,6 +41,8 @@ type Config struct {
 	BulkWorkers int           // chunks of bulk jobs done at once; 0: one fewer than slots, at least 1
 	BulkKeep    time.Duration // how long bulk jobs that have ended stay, with their results; 0: until they are deleted
 
+	DeletedKeep time.Duration // how long deleted things stay, and can be brought back; 0: for ever
+
 	Strategies      []string      // of other processes, as NAME=HOST:PORT, NAME=tls://HOST:PORT or NAME=plain://HOST:PORT
 	StrategyCA      string        // file of certificates, PEM, that those with tls:// are checked against; empty: the system's
 	StrategyTimeout time.Duration // most time of a call to one
@@ -53,7 +55,7 @@ type Config struct {
 	// Of tests.
 	spans sdktrace.SpanProcessor
 	lease time.Duration                                                // of bulk work, see job.Config
-	sweep time.Duration                                                // how often old bulk jobs are removed, where not the usual
+	sweep time.Duration                                                // how often old data is removed, where not the usual
 	open  func(context.Context) (service.Store, service.Pepper, error) // instead of Data
 }
 
@@ -109,6 +111,9 @@ func (c *Config) Check() error {
 	}
 	if c.BulkKeep < 0 || c.BulkKeep > 0 && c.BulkKeep < time.Minute || c.BulkKeep > 87600*time.Hour {
 		bad = append(bad, fmt.Errorf("bulk-keep: %s; 0s (until they are deleted), or 1m to 87600h is possible", c.BulkKeep))
+	}
+	if c.DeletedKeep != 0 && (c.DeletedKeep < service.LeastDeletedKeep || c.DeletedKeep > 87600*time.Hour) {
+		bad = append(bad, fmt.Errorf("deleted-keep: %s; 0s (for ever), or 96h to 87600h is possible", c.DeletedKeep))
 	}
 	if c.MaxWait < 0 || c.MaxWait > time.Minute {
 		bad = append(bad, fmt.Errorf("max-wait: %s; 0s to 1m is possible", c.MaxWait))

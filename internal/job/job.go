@@ -1,4 +1,4 @@
-// Package job has bulk work done. What there is to do lies in the store, in chunks that a
+// Package job has bulk work done, and what is old removed. What there is to do lies in the store, in chunks that a
 // worker leases: every replica that serves a store looks there, and whatever one leaves
 // behind that was killed is taken over by another when the lease ends. A worker does one
 // chunk of a tenant and goes on to the next tenant, so that none waits for another's million.
@@ -32,8 +32,9 @@ type Config struct {
 	Log     *slog.Logger
 	Seen    func(error) // told of every item with its fault; may be nil
 
-	Sweep time.Duration // how often jobs that are to go are removed; 0: never
-	Keep  time.Duration // how long jobs stay that have ended; 0: until they are deleted
+	Sweep       time.Duration // how often what is to go is removed; 0: never
+	Keep        time.Duration // how long jobs stay that have ended; 0: until they are deleted
+	DeletedKeep time.Duration // how long deleted things stay, service.LeastDeletedKeep at least; 0: for ever
 
 	// Mark makes the context of bulk work of one, so that others go before; may be nil.
 	Mark func(context.Context) context.Context
@@ -92,7 +93,7 @@ func (r *Runner) work(ctx context.Context) {
 func (r *Runner) sweep(ctx context.Context) {
 	for ctx.Err() == nil {
 		if err := r.Sweep(ctx); err != nil && ctx.Err() == nil {
-			r.c.Log.WarnContext(ctx, "old bulk jobs stay for now", "error", err.Error())
+			r.c.Log.WarnContext(ctx, "old data stays for now", "error", err.Error())
 		}
 		r.rest(ctx, r.c.Sweep/2+rand.N(r.c.Sweep)) // not all replicas at the same time
 	}
@@ -106,10 +107,23 @@ func (r *Runner) rest(ctx context.Context, d time.Duration) {
 	}
 }
 
+// swept is how much a sweep removed.
+type swept struct{ jobs, answers, deleted int }
+
 // Sweep forgets the jobs of every tenant that ended too long ago, and removes what is left of
-// forgotten and deleted ones. What it did not get to, because ctx ended or the process did, is
+// forgotten and deleted ones, answers that no retry is promised any more, and things that were
+// deleted too long ago. What it did not get to, because ctx ended or the process did, is
 // removed by the next, here or on another replica.
 func (r *Runner) Sweep(ctx context.Context) error {
+	var did swept
+	err := r.sweepAll(ctx, &did)
+	if did != (swept{}) {
+		r.c.Log.InfoContext(ctx, "old data is removed", "jobs", did.jobs, "answers", did.answers, "deleted", did.deleted)
+	}
+	return err
+}
+
+func (r *Runner) sweepAll(ctx context.Context, did *swept) error {
 	var errs []error
 	for after := service.Tenant(""); ; {
 		list, err := r.c.Store.Tenants(ctx, after, tenantsAtOnce)
@@ -118,7 +132,7 @@ func (r *Runner) Sweep(ctx context.Context) error {
 		}
 		for _, t := range list {
 			after = t
-			errs = append(errs, r.sweepTenant(service.WithCaller(ctx, service.Open(t))))
+			errs = append(errs, r.sweepTenant(service.WithCaller(ctx, service.Open(t)), did))
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -129,24 +143,39 @@ func (r *Runner) Sweep(ctx context.Context) error {
 	}
 }
 
-func (r *Runner) sweepTenant(ctx context.Context) error {
-	if r.c.Keep > 0 {
-		n, err := r.c.Service.ExpireJobs(ctx, r.c.Keep)
-		if n > 0 {
-			r.c.Log.InfoContext(ctx, "old bulk jobs are removed", "jobs", n)
-		}
-		if err != nil {
-			return err
-		}
+// sweepTenant does all that it can: one part that fails keeps no other from its turn.
+func (r *Runner) sweepTenant(ctx context.Context, did *swept) error {
+	err := r.steps(ctx, func() (more bool, err error) {
+		n, more, err := r.c.Service.ExpireAnswers(ctx)
+		did.answers += n
+		return more, err
+	})
+	if r.c.DeletedKeep > 0 {
+		err = errors.Join(err, r.steps(ctx, func() (more bool, err error) {
+			n, more, err := r.c.Service.PurgeDeleted(ctx, r.c.DeletedKeep)
+			did.deleted += n
+			return more, err
+		}))
 	}
-	for {
+	if r.c.Keep > 0 {
+		n, failed := r.c.Service.ExpireJobs(ctx, r.c.Keep)
+		did.jobs += n
+		err = errors.Join(err, failed)
+	}
+	return errors.Join(err, r.steps(ctx, func() (bool, error) { return r.c.Service.ClearJobs(ctx) }))
+}
+
+// steps goes on until there is no more or ctx ends; half of the time is others'.
+func (r *Runner) steps(ctx context.Context, step func() (more bool, err error)) error {
+	for ctx.Err() == nil {
 		began := time.Now()
-		more, err := r.c.Service.ClearJobs(ctx)
+		more, err := step()
 		if err != nil || !more {
 			return err
 		}
-		r.rest(ctx, time.Since(began)) // half of the time is others'
+		r.rest(ctx, time.Since(began))
 	}
+	return ctx.Err()
 }
 
 // tenantsAtOnce is how many tenants are listed at a time.

@@ -1,9 +1,13 @@
 package job_test
 
 import (
+	"bytes"
 	"context"
 	"crypto/rand"
+	"encoding/json"
+	"errors"
 	"fmt"
+	"log/slog"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -260,4 +264,80 @@ func TestSweeps(t *testing.T) {
 			return err
 		}))
 	}
+}
+
+// jobless is a store in which jobs can't be cleared.
+type jobless struct{ service.Store }
+
+type joblessTx struct{ service.Tx }
+
+var errJobless = errors.New("jobless")
+
+func (joblessTx) ClearJobs(int) (int, error) { return 0, errJobless }
+
+func (s jobless) Update(ctx context.Context, t service.Tenant, fn func(service.Tx) error) error {
+	return s.Store.Update(ctx, t, func(tx service.Tx) error { return fn(joblessTx{tx}) })
+}
+
+// A runner removes old answers of every tenant, and what was deleted only where it is told to,
+// says how much in one line, and goes on where a part fails.
+func TestSweepsAnswersAndDeleted(t *testing.T) {
+	b := newBench(t, func(*bench) func(context.Context, uint32) error { return nil })
+	ctx := context.Background()
+	ids := map[service.Tenant][]service.ID{}
+	for _, tenant := range []service.Tenant{"a", "b"} {
+		require.NoError(t, b.store.Admit(ctx, tenant))
+		in := service.WithCaller(ctx, service.Open(tenant))
+		for i := range 60 {
+			x, err := b.s.Plans().Create(in, service.Write{RequestID: fmt.Sprint(i), Method: "test"}, service.SavedPlan{Name: "secret"})
+			require.NoError(t, err)
+			_, err = b.s.Plans().Delete(in, service.Write{}, service.ID{}, x.ID)
+			require.NoError(t, err)
+			ids[tenant] = append(ids[tenant], x.ID)
+		}
+	}
+	left := func() (plans, answers int) {
+		for tenant, list := range ids {
+			require.NoError(t, b.store.View(ctx, tenant, func(tx service.Tx) error {
+				for i, id := range list {
+					if _, err := tx.Plans().Get(id); err == nil {
+						plans++
+					}
+					if _, ok, err := tx.Recall(fmt.Sprint(i)); err == nil && ok {
+						answers++
+					}
+				}
+				return nil
+			}))
+		}
+		return plans, answers
+	}
+	sweep := func(keep time.Duration, store func(service.Store) service.Store, want error) []string {
+		var log bytes.Buffer
+		s := service.New(scripted{}, service.WithStorage(service.Storage{Store: store(b.store), Key: [32]byte{1}}))
+		r := job.New(job.Config{Service: s, Store: b.store, Mint: b.mint, DeletedKeep: keep, Log: slog.New(slog.NewJSONHandler(&log, nil))})
+		require.ErrorIs(t, r.Sweep(ctx), want)
+		var out []string
+		for line := range bytes.Lines(log.Bytes()) {
+			var said map[string]any
+			require.NoError(t, json.Unmarshal(line, &said))
+			delete(said, "time")
+			text, err := json.Marshal(said)
+			require.NoError(t, err)
+			out = append(out, string(text))
+		}
+		return out
+	}
+	same := func(s service.Store) service.Store { return s }
+	require.Empty(t, sweep(service.LeastDeletedKeep, same, nil))
+	b.ahead.Add((1000 * time.Hour).Milliseconds())
+	require.Equal(t, []string{`{"answers":120,"deleted":0,"jobs":0,"level":"INFO","msg":"old data is removed"}`}, sweep(0, same, nil))
+	plans, answers := left()
+	require.Equal(t, 120, plans, "for ever")
+	require.Zero(t, answers)
+	broken := func(s service.Store) service.Store { return jobless{s} }
+	require.Equal(t, []string{`{"answers":0,"deleted":120,"jobs":0,"level":"INFO","msg":"old data is removed"}`}, sweep(service.LeastDeletedKeep, broken, errJobless))
+	plans, _ = left()
+	require.Zero(t, plans)
+	require.Empty(t, sweep(service.LeastDeletedKeep, same, nil))
 }

@@ -34,6 +34,10 @@ func prescribed(tx Tx, l *SessionLog) error {
 		}
 		return nil
 	}
+	was, err := tx.SessionLogs().Get(l.ID)
+	if err == nil && was.Program == l.Program && was.Revision == l.Revision && was.Week == l.Week && was.Session == l.Session {
+		return nil // it was there, and may have been purged since
+	}
 	r, err := tx.Revision(l.Program, l.Revision)
 	if f, ok := fault.As(err); ok && f.Kind == fault.NotFound || err == nil && r.Athlete != l.Athlete {
 		return refuse("program_revision", "there is no such revision of a program of this athlete")

@@ -4,11 +4,15 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
+	"github.com/phasewright/phasewright/engine/exercise"
 	"github.com/phasewright/phasewright/engine/fault"
 	"github.com/phasewright/phasewright/engine/plan"
 	"github.com/phasewright/phasewright/internal/service"
@@ -380,4 +384,250 @@ func TestOldJobsThatAnotherForgets(t *testing.T) {
 		require.Zero(t, n)
 		require.Len(t, w.purges("a"), 3)
 	}
+}
+
+// answers takes away all that is due, and says how many and in how many steps.
+func (w *bulkWorld) answers(ctx context.Context) (n, steps int) {
+	w.t.Helper()
+	for more := true; more; steps++ {
+		var some int
+		var err error
+		some, more, err = w.ExpireAnswers(ctx)
+		require.NoError(w.t, err)
+		n += some
+	}
+	return n, steps
+}
+
+// purged takes away all that was deleted too long ago.
+func (w *bulkWorld) purged(ctx context.Context, keep time.Duration) (n int) {
+	w.t.Helper()
+	for more := true; more; {
+		var some int
+		var err error
+		some, more, err = w.PurgeDeleted(ctx, keep)
+		require.NoError(w.t, err)
+		n += some
+	}
+	return n
+}
+
+func (w *bulkWorld) athlete(ctx context.Context) service.Athlete {
+	w.t.Helper()
+	a, err := w.Athletes().Create(ctx, w.once(), service.Athlete{Profile: plan.Athlete{Age: plan.AgeAdult}})
+	require.NoError(w.t, err)
+	return a
+}
+
+func TestOldAnswersGo(t *testing.T) {
+	w := newBulkWorld(t)
+	ctx, other := as("a"), as("b")
+	create := func(ctx context.Context) service.Athlete {
+		a, err := w.Athletes().Create(ctx, write("first", "b"), service.Athlete{})
+		require.NoError(t, err)
+		return a
+	}
+	first, theirs := create(ctx), create(other)
+	w.now = w.now.Add(3 * day)
+	n, _ := w.answers(ctx)
+	require.Zero(t, n)
+	require.Equal(t, first, create(ctx), "after three days to the millisecond")
+	const many = 450
+	for range many {
+		w.athlete(ctx)
+	}
+	w.now = w.now.Add(time.Hour)
+	n, _ = w.answers(ctx)
+	require.Zero(t, n, "an hour more")
+	w.now = w.now.Add(time.Millisecond)
+	n, _ = w.answers(ctx)
+	require.Equal(t, 1, n)
+	require.NotEqual(t, first.ID, create(ctx).ID, "as if it had never been asked")
+	require.Equal(t, theirs, create(other))
+	w.now = w.now.Add(3 * day)
+	n, steps := w.answers(ctx)
+	require.Equal(t, many, n)
+	require.Equal(t, 3, steps)
+	require.Empty(t, w.purges("a"), "nothing is gone but answers")
+}
+
+// Whenever the server sweeps: whoever asks again within three days is given the first answer, and
+// what is much older is gone after a sweep.
+func TestAnswersAreKeptAsPromised(t *testing.T) {
+	rapid.Check(t, func(r *rapid.T) {
+		w := newBulkWorld(t)
+		ctx := as("a")
+		type told struct {
+			at time.Time
+			id service.ID
+		}
+		first, retried := map[string]told{}, 0
+		r.Repeat(map[string]func(*rapid.T){
+			"ask": func(r *rapid.T) {
+				id := fmt.Sprint("r", rapid.IntRange(0, 5).Draw(r, "id"))
+				a, err := w.Athletes().Create(ctx, write(id, "b"), service.Athlete{})
+				require.NoError(r, err)
+				was, again := first[id]
+				switch {
+				case again && w.now.Sub(was.at) <= 3*day:
+					require.Equal(r, was.id, a.ID)
+					retried++
+				case !again || was.id != a.ID:
+					first[id] = told{w.now, a.ID}
+				}
+			},
+			"wait": func(r *rapid.T) {
+				w.now = w.now.Add(time.Duration(rapid.SampledFrom([]int64{1, 1000, 3600_000, 3 * 86400_000}).Draw(r, "ms")) * time.Millisecond)
+			},
+			"sweep": func(r *rapid.T) {
+				for more := true; more; {
+					var err error
+					_, more, err = w.ExpireAnswers(ctx)
+					require.NoError(r, err)
+				}
+				require.NoError(r, w.store.View(ctx, "a", func(tx service.Tx) error {
+					for id, was := range first {
+						_, there, err := tx.Recall(id)
+						require.NoError(r, err)
+						require.Equal(r, w.now.Sub(was.at) <= 3*day+time.Hour, there)
+					}
+					return nil
+				}))
+				maps.DeleteFunc(first, func(_ string, was told) bool { return w.now.Sub(was.at) > 3*day+time.Hour })
+			},
+		})
+	})
+}
+
+// All that can be deleted goes when its time is over, is on record by its name, and leaves what
+// was not deleted.
+func TestDeletedThingsGo(t *testing.T) {
+	const keep = 30 * day
+	w := newBulkWorld(t)
+	ctx := as("a")
+	gone, stays := w.athlete(ctx), w.athlete(ctx)
+	want := []string{"athletes/" + gone.ID.String()}
+	of := func(collection string, id service.ID) string {
+		return "athletes/" + stays.ID.String() + "/" + collection + "/" + id.String()
+	}
+	var err error
+	fails := func(e error) { t.Helper(); err = errors.Join(err, e); require.NoError(t, err) }
+
+	p := service.Performance{Athlete: stays.ID, Shown: plan.Performance{ExerciseID: "back-squat", Reps: 5, Load: plan.Some(plan.Kg(100_000)), Date: plan.Some(plan.Date(20_000))}}
+	performance, e := w.Performances().Create(ctx, w.once(), p)
+	fails(e)
+	live, e := w.Performances().Create(ctx, w.once(), p)
+	fails(e)
+	m := measured(1)
+	m.Athlete = stays.ID
+	measurement, e := w.Measurements().Create(ctx, w.once(), m)
+	fails(e)
+	back, e := w.Measurements().Create(ctx, w.once(), m)
+	fails(e)
+	program, made, e := w.CreateProgram(ctx, w.once(), service.NewProgram{Athlete: stays.ID})
+	fails(e)
+	log, e := w.SessionLogs().Create(ctx, w.once(), service.SessionLog{Athlete: stays.ID, Date: 20_000})
+	fails(e)
+	logged, e := w.SessionLogs().Create(ctx, w.once(), service.SessionLog{Athlete: stays.ID, Date: 20_000, Program: program.ID, Revision: made.Number})
+	fails(e)
+	own := *exercise.Builtin().All()[0]
+	own.ID, own.Name = "my-own", "My own"
+	x, e := w.Exercises().Create(ctx, w.once(), service.OwnExercise{Exercise: own})
+	fails(e)
+	saved, e := w.Plans().Create(ctx, w.once(), service.SavedPlan{Name: "a plan"})
+	fails(e)
+	for _, e := range []error{
+		second(w.Athletes().Delete(ctx, w.once(), service.ID{}, gone.ID)), second(w.Performances().Delete(ctx, w.once(), stays.ID, performance.ID)),
+		second(w.Measurements().Delete(ctx, w.once(), stays.ID, measurement.ID)), second(w.Measurements().Delete(ctx, w.once(), stays.ID, back.ID)),
+		second(w.Programs().Delete(ctx, w.once(), stays.ID, program.ID)), second(w.SessionLogs().Delete(ctx, w.once(), stays.ID, log.ID)),
+		second(w.Exercises().Delete(ctx, w.once(), service.ID{}, x.ID)), second(w.Plans().Delete(ctx, w.once(), service.ID{}, saved.ID)),
+	} {
+		fails(e)
+	}
+	want = append(want, of("performances", performance.ID), of("measurements", measurement.ID), of("programs", program.ID), of("sessionLogs", log.ID),
+		"ownExercises/"+x.ID.String(), "plans/"+saved.ID.String())
+
+	w.now = w.now.Add(keep)
+	_, e = w.Measurements().Undelete(ctx, w.once(), stays.ID, back.ID)
+	fails(e)
+	w.answers(ctx) // what is kept about an athlete goes first
+	require.Zero(t, w.purged(ctx, keep), "not before its time is over")
+	w.now = w.now.Add(time.Millisecond)
+	require.Zero(t, w.purged(as("b"), keep))
+	require.Equal(t, len(want), w.purged(ctx, keep))
+	require.Zero(t, w.purged(ctx, keep), "once")
+
+	var said []string
+	for _, e := range w.purges("a") {
+		require.Equal(t, service.Event{ID: e.ID, At: service.At(w.now), Method: "server purge", Resource: e.Resource, Athlete: e.Athlete, Outcome: "OK"}, e)
+		said = append(said, e.Resource)
+	}
+	require.ElementsMatch(t, want, said)
+	unknown := func(err error) { t.Helper(); kindOf(t, err, fault.NotFound, service.ReasonUnknown) }
+	unknown(second(w.Athletes().Undelete(ctx, w.once(), service.ID{}, gone.ID)))
+	unknown(second(w.Performances().Get(ctx, stays.ID, performance.ID)))
+	unknown(second(w.Programs().Undelete(ctx, w.once(), stays.ID, program.ID)))
+	unknown(second(w.Revision(ctx, stays.ID, program.ID, 1)))
+	for _, e := range []error{
+		second(w.Athletes().Get(ctx, service.ID{}, stays.ID)), second(w.Performances().Get(ctx, stays.ID, live.ID)), second(w.Measurements().Get(ctx, stays.ID, back.ID)),
+	} {
+		fails(e)
+	}
+
+	// What was logged of a program that is gone can still be corrected, and not given another's.
+	_, e = w.SessionLogs().Update(ctx, w.once(), stays.ID, logged.ID, func(l service.SessionLog) (service.SessionLog, error) { l.Note = "n"; return l, nil })
+	fails(e)
+	_, e = w.SessionLogs().Update(ctx, w.once(), stays.ID, logged.ID, func(l service.SessionLog) (service.SessionLog, error) { l.Revision++; return l, nil })
+	kindOf(t, e, fault.Invalid, service.ReasonUnknownRevision)
+
+	// An erasure takes what is on record of the athlete's things, too.
+	_, e = w.Erase(ctx, w.once(), stays.ID, "asked for")
+	fails(e)
+	said = nil
+	for _, e := range w.purges("a") {
+		if e.Resource != "" {
+			said = append(said, e.Resource)
+		}
+	}
+	slices.Sort(said)
+	require.Equal(t, []string{"athletes/" + gone.ID.String(), "ownExercises/" + x.ID.String(), "plans/" + saved.ID.String()}, said)
+}
+
+func second[T any](_ T, err error) error { return err }
+
+// Wherever a purge is interrupted, the next goes on: each thing goes once, with its event.
+func TestInterruptedPurgeOfDeletedGoesOn(t *testing.T) {
+	w := newBulkWorld(t)
+	ctx := as("a")
+	a := w.athlete(ctx)
+	const things = 130
+	for i := range things {
+		m := measured(i)
+		m.Athlete = a.ID
+		m, err := w.Measurements().Create(ctx, w.once(), m)
+		require.NoError(t, err)
+		require.NoError(t, second(w.Measurements().Delete(ctx, w.once(), a.ID, m.ID)))
+	}
+	w.now = w.now.Add(10 * day)
+	s := service.New(counting{made: &w.made}, service.WithStorage(service.Storage{Store: &interrupted{Store: w.store}, Key: [32]byte{7}, Now: func() time.Time { return w.now }}))
+	kills := 0
+	all := func(step func() (int, bool, error)) (n int) {
+		for more := true; more; {
+			did, again, err := step()
+			if more = again; err != nil {
+				require.ErrorIs(t, err, errKilled)
+				require.Zero(t, did)
+				kills++
+				more = true
+			}
+			n += did
+		}
+		return n
+	}
+	answers := all(func() (int, bool, error) { return s.ExpireAnswers(ctx) })
+	n := all(func() (int, bool, error) { return s.PurgeDeleted(ctx, 9*day) })
+	require.Greater(t, kills, 4)
+	require.Equal(t, things, n)
+	require.Equal(t, 2*things+1, answers)
+	require.Len(t, w.purges("a"), things)
 }
