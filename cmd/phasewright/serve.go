@@ -86,6 +86,10 @@ Strategies of other processes (docs/strategy-plugin.md) are asked who they are a
 does not answer is waited for; until then requests that name it are UNAVAILABLE and all others are
 answered. One that answers what can't be, as another version of the contract, ends the start.
 
+Answers kept for repeated requests are removed after their three days, and bulk jobs --bulk-keep after
+their end. Deleted things can be brought back for ever, unless --deleted-keep says for how long: then
+they are removed for good.
+
 Settings may also stand in the environment or in a file: see config --help. With --admin-addr there are
 metrics for Prometheus; spans are sent over OTLP where OTEL_EXPORTER_OTLP_ENDPOINT says so.`,
 		Example: `  phasewright serve --dev

@@ -44,8 +44,9 @@ type AthleteServiceClient interface {
 	ListAthletes(ctx context.Context, in *ListAthletesRequest, opts ...grpc.CallOption) (*ListAthletesResponse, error)
 	// Changes an athlete.
 	UpdateAthlete(ctx context.Context, in *UpdateAthleteRequest, opts ...grpc.CallOption) (*UpdateAthleteResponse, error)
-	// Marks an athlete as deleted. They can still be read, and brought back. What belongs to the
-	// athlete stays as it is and comes back with the athlete.
+	// Marks an athlete as deleted. They can still be read, and brought back, for as long as the server
+	// keeps what was deleted. What belongs to the athlete stays as it is and comes back with the
+	// athlete, or goes with them.
 	DeleteAthlete(ctx context.Context, in *DeleteAthleteRequest, opts ...grpc.CallOption) (*DeleteAthleteResponse, error)
 	// Brings back an athlete who was deleted.
 	UndeleteAthlete(ctx context.Context, in *UndeleteAthleteRequest, opts ...grpc.CallOption) (*UndeleteAthleteResponse, error)
@@ -160,8 +161,9 @@ type AthleteServiceServer interface {
 	ListAthletes(context.Context, *ListAthletesRequest) (*ListAthletesResponse, error)
 	// Changes an athlete.
 	UpdateAthlete(context.Context, *UpdateAthleteRequest) (*UpdateAthleteResponse, error)
-	// Marks an athlete as deleted. They can still be read, and brought back. What belongs to the
-	// athlete stays as it is and comes back with the athlete.
+	// Marks an athlete as deleted. They can still be read, and brought back, for as long as the server
+	// keeps what was deleted. What belongs to the athlete stays as it is and comes back with the
+	// athlete, or goes with them.
 	DeleteAthlete(context.Context, *DeleteAthleteRequest) (*DeleteAthleteResponse, error)
 	// Brings back an athlete who was deleted.
 	UndeleteAthlete(context.Context, *UndeleteAthleteRequest) (*UndeleteAthleteResponse, error)

@@ -36,7 +36,8 @@ type AuditEvent struct {
 	// The key that called, apiKeys/{api_key}; empty where none was needed, and where nobody called.
 	ApiKey string `protobuf:"bytes,3,opt,name=api_key,json=apiKey,proto3" json:"api_key,omitempty"`
 	// The method, package.Service/Method. Without a call: "key create" (the command) or "server purge"
-	// (an operation that ended longer ago than the server keeps them was removed).
+	// (an operation that ended, or a thing that was deleted, longer ago than the server keeps them was
+	// removed).
 	Method string `protobuf:"bytes,4,opt,name=method,proto3" json:"method,omitempty"`
 	// Name of the resource that it was about, where that is known. Erasing an athlete empties it.
 	Resource string `protobuf:"bytes,5,opt,name=resource,proto3" json:"resource,omitempty"`

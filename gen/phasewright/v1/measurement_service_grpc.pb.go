@@ -41,7 +41,8 @@ type MeasurementServiceClient interface {
 	ListMeasurements(ctx context.Context, in *ListMeasurementsRequest, opts ...grpc.CallOption) (*ListMeasurementsResponse, error)
 	// Changes a measurement.
 	UpdateMeasurement(ctx context.Context, in *UpdateMeasurementRequest, opts ...grpc.CallOption) (*UpdateMeasurementResponse, error)
-	// Marks a measurement as deleted. It can still be read, and brought back.
+	// Marks a measurement as deleted. It can still be read, and brought back, for as long as the server
+	// keeps what was deleted.
 	DeleteMeasurement(ctx context.Context, in *DeleteMeasurementRequest, opts ...grpc.CallOption) (*DeleteMeasurementResponse, error)
 	// Brings back a measurement that was deleted.
 	UndeleteMeasurement(ctx context.Context, in *UndeleteMeasurementRequest, opts ...grpc.CallOption) (*UndeleteMeasurementResponse, error)
@@ -129,7 +130,8 @@ type MeasurementServiceServer interface {
 	ListMeasurements(context.Context, *ListMeasurementsRequest) (*ListMeasurementsResponse, error)
 	// Changes a measurement.
 	UpdateMeasurement(context.Context, *UpdateMeasurementRequest) (*UpdateMeasurementResponse, error)
-	// Marks a measurement as deleted. It can still be read, and brought back.
+	// Marks a measurement as deleted. It can still be read, and brought back, for as long as the server
+	// keeps what was deleted.
 	DeleteMeasurement(context.Context, *DeleteMeasurementRequest) (*DeleteMeasurementResponse, error)
 	// Brings back a measurement that was deleted.
 	UndeleteMeasurement(context.Context, *UndeleteMeasurementRequest) (*UndeleteMeasurementResponse, error)

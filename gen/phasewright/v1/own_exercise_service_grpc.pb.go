@@ -43,7 +43,8 @@ type OwnExerciseServiceClient interface {
 	ListOwnExercises(ctx context.Context, in *ListOwnExercisesRequest, opts ...grpc.CallOption) (*ListOwnExercisesResponse, error)
 	// Changes an own exercise.
 	UpdateOwnExercise(ctx context.Context, in *UpdateOwnExerciseRequest, opts ...grpc.CallOption) (*UpdateOwnExerciseResponse, error)
-	// Marks an own exercise as deleted. It can still be read, and brought back.
+	// Marks an own exercise as deleted. It can still be read, and brought back, for as long as the server
+	// keeps what was deleted.
 	DeleteOwnExercise(ctx context.Context, in *DeleteOwnExerciseRequest, opts ...grpc.CallOption) (*DeleteOwnExerciseResponse, error)
 	// Brings back an own exercise that was deleted.
 	UndeleteOwnExercise(ctx context.Context, in *UndeleteOwnExerciseRequest, opts ...grpc.CallOption) (*UndeleteOwnExerciseResponse, error)
@@ -133,7 +134,8 @@ type OwnExerciseServiceServer interface {
 	ListOwnExercises(context.Context, *ListOwnExercisesRequest) (*ListOwnExercisesResponse, error)
 	// Changes an own exercise.
 	UpdateOwnExercise(context.Context, *UpdateOwnExerciseRequest) (*UpdateOwnExerciseResponse, error)
-	// Marks an own exercise as deleted. It can still be read, and brought back.
+	// Marks an own exercise as deleted. It can still be read, and brought back, for as long as the server
+	// keeps what was deleted.
 	DeleteOwnExercise(context.Context, *DeleteOwnExerciseRequest) (*DeleteOwnExerciseResponse, error)
 	// Brings back an own exercise that was deleted.
 	UndeleteOwnExercise(context.Context, *UndeleteOwnExerciseRequest) (*UndeleteOwnExerciseResponse, error)

@@ -41,7 +41,8 @@ type PerformanceServiceClient interface {
 	ListPerformances(ctx context.Context, in *ListPerformancesRequest, opts ...grpc.CallOption) (*ListPerformancesResponse, error)
 	// Changes a performance.
 	UpdatePerformance(ctx context.Context, in *UpdatePerformanceRequest, opts ...grpc.CallOption) (*UpdatePerformanceResponse, error)
-	// Marks a performance as deleted. It can still be read, and brought back.
+	// Marks a performance as deleted. It can still be read, and brought back, for as long as the server
+	// keeps what was deleted.
 	DeletePerformance(ctx context.Context, in *DeletePerformanceRequest, opts ...grpc.CallOption) (*DeletePerformanceResponse, error)
 	// Brings back a performance that was deleted.
 	UndeletePerformance(ctx context.Context, in *UndeletePerformanceRequest, opts ...grpc.CallOption) (*UndeletePerformanceResponse, error)
@@ -129,7 +130,8 @@ type PerformanceServiceServer interface {
 	ListPerformances(context.Context, *ListPerformancesRequest) (*ListPerformancesResponse, error)
 	// Changes a performance.
 	UpdatePerformance(context.Context, *UpdatePerformanceRequest) (*UpdatePerformanceResponse, error)
-	// Marks a performance as deleted. It can still be read, and brought back.
+	// Marks a performance as deleted. It can still be read, and brought back, for as long as the server
+	// keeps what was deleted.
 	DeletePerformance(context.Context, *DeletePerformanceRequest) (*DeletePerformanceResponse, error)
 	// Brings back a performance that was deleted.
 	UndeletePerformance(context.Context, *UndeletePerformanceRequest) (*UndeletePerformanceResponse, error)

@@ -41,7 +41,8 @@ type PlanServiceClient interface {
 	ListPlans(ctx context.Context, in *ListPlansRequest, opts ...grpc.CallOption) (*ListPlansResponse, error)
 	// Changes a plan.
 	UpdatePlan(ctx context.Context, in *UpdatePlanRequest, opts ...grpc.CallOption) (*UpdatePlanResponse, error)
-	// Marks a plan as deleted. It can still be read, and brought back.
+	// Marks a plan as deleted. It can still be read, and brought back, for as long as the server
+	// keeps what was deleted.
 	DeletePlan(ctx context.Context, in *DeletePlanRequest, opts ...grpc.CallOption) (*DeletePlanResponse, error)
 	// Brings back a plan that was deleted.
 	UndeletePlan(ctx context.Context, in *UndeletePlanRequest, opts ...grpc.CallOption) (*UndeletePlanResponse, error)
@@ -129,7 +130,8 @@ type PlanServiceServer interface {
 	ListPlans(context.Context, *ListPlansRequest) (*ListPlansResponse, error)
 	// Changes a plan.
 	UpdatePlan(context.Context, *UpdatePlanRequest) (*UpdatePlanResponse, error)
-	// Marks a plan as deleted. It can still be read, and brought back.
+	// Marks a plan as deleted. It can still be read, and brought back, for as long as the server
+	// keeps what was deleted.
 	DeletePlan(context.Context, *DeletePlanRequest) (*DeletePlanResponse, error)
 	// Brings back a plan that was deleted.
 	UndeletePlan(context.Context, *UndeletePlanRequest) (*UndeletePlanResponse, error)

@@ -46,7 +46,8 @@ type ProgramRecordServiceClient interface {
 	ListPrograms(ctx context.Context, in *ListProgramsRequest, opts ...grpc.CallOption) (*ListProgramsResponse, error)
 	// Changes what a program is called.
 	UpdateProgram(ctx context.Context, in *UpdateProgramRequest, opts ...grpc.CallOption) (*UpdateProgramResponse, error)
-	// Marks a program as deleted. It can still be read, and brought back.
+	// Marks a program as deleted. It can still be read, and brought back, for as long as the server
+	// keeps what was deleted.
 	DeleteProgram(ctx context.Context, in *DeleteProgramRequest, opts ...grpc.CallOption) (*DeleteProgramResponse, error)
 	// Brings back a program that was deleted.
 	UndeleteProgram(ctx context.Context, in *UndeleteProgramRequest, opts ...grpc.CallOption) (*UndeleteProgramResponse, error)
@@ -175,7 +176,8 @@ type ProgramRecordServiceServer interface {
 	ListPrograms(context.Context, *ListProgramsRequest) (*ListProgramsResponse, error)
 	// Changes what a program is called.
 	UpdateProgram(context.Context, *UpdateProgramRequest) (*UpdateProgramResponse, error)
-	// Marks a program as deleted. It can still be read, and brought back.
+	// Marks a program as deleted. It can still be read, and brought back, for as long as the server
+	// keeps what was deleted.
 	DeleteProgram(context.Context, *DeleteProgramRequest) (*DeleteProgramResponse, error)
 	// Brings back a program that was deleted.
 	UndeleteProgram(context.Context, *UndeleteProgramRequest) (*UndeleteProgramResponse, error)

@@ -42,7 +42,8 @@ type SessionLogServiceClient interface {
 	ListSessionLogs(ctx context.Context, in *ListSessionLogsRequest, opts ...grpc.CallOption) (*ListSessionLogsResponse, error)
 	// Changes a session log.
 	UpdateSessionLog(ctx context.Context, in *UpdateSessionLogRequest, opts ...grpc.CallOption) (*UpdateSessionLogResponse, error)
-	// Marks a session log as deleted. It can still be read, and brought back.
+	// Marks a session log as deleted. It can still be read, and brought back, for as long as the server
+	// keeps what was deleted.
 	DeleteSessionLog(ctx context.Context, in *DeleteSessionLogRequest, opts ...grpc.CallOption) (*DeleteSessionLogResponse, error)
 	// Brings back a session log that was deleted.
 	UndeleteSessionLog(ctx context.Context, in *UndeleteSessionLogRequest, opts ...grpc.CallOption) (*UndeleteSessionLogResponse, error)
@@ -131,7 +132,8 @@ type SessionLogServiceServer interface {
 	ListSessionLogs(context.Context, *ListSessionLogsRequest) (*ListSessionLogsResponse, error)
 	// Changes a session log.
 	UpdateSessionLog(context.Context, *UpdateSessionLogRequest) (*UpdateSessionLogResponse, error)
-	// Marks a session log as deleted. It can still be read, and brought back.
+	// Marks a session log as deleted. It can still be read, and brought back, for as long as the server
+	// keeps what was deleted.
 	DeleteSessionLog(context.Context, *DeleteSessionLogRequest) (*DeleteSessionLogResponse, error)
 	// Brings back a session log that was deleted.
 	UndeleteSessionLog(context.Context, *UndeleteSessionLogRequest) (*UndeleteSessionLogResponse, error)

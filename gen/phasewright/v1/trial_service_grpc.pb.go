@@ -65,7 +65,8 @@ type TrialServiceClient interface {
 	// Makes a new version of the protocol. Once it is frozen, with a reason and whether results had been
 	// seen; once a unit is enrolled, the allocation stays as it is.
 	AmendTrial(ctx context.Context, in *AmendTrialRequest, opts ...grpc.CallOption) (*AmendTrialResponse, error)
-	// Marks a trial as deleted that has given no arms yet. It can still be read.
+	// Marks a trial as deleted that has given no arms yet. It can still be read, for as long as the
+	// server keeps what was deleted.
 	DeleteTrial(ctx context.Context, in *DeleteTrialRequest, opts ...grpc.CallOption) (*DeleteTrialResponse, error)
 	// Fixes the protocol, makes the key that arms are drawn with, and publishes its commitment. Athletes
 	// can join from then on.
@@ -428,7 +429,8 @@ type TrialServiceServer interface {
 	// Makes a new version of the protocol. Once it is frozen, with a reason and whether results had been
 	// seen; once a unit is enrolled, the allocation stays as it is.
 	AmendTrial(context.Context, *AmendTrialRequest) (*AmendTrialResponse, error)
-	// Marks a trial as deleted that has given no arms yet. It can still be read.
+	// Marks a trial as deleted that has given no arms yet. It can still be read, for as long as the
+	// server keeps what was deleted.
 	DeleteTrial(context.Context, *DeleteTrialRequest) (*DeleteTrialResponse, error)
 	// Fixes the protocol, makes the key that arms are drawn with, and publishes its commitment. Athletes
 	// can join from then on.
