@@ -54,7 +54,7 @@ func (s *solver) turns(level int) {
 			size = s.groups(level, size, work)
 		} else {
 			s.stage(work)
-			s.ls.anneal(level, longLap, work)
+			s.ls.anneal(level, s.gap(level), longLap, work)
 			s.stage(s.budget / 32)
 			s.ls.climb(level == LevelPreference)
 			s.ls.keep()

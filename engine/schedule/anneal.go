@@ -1,31 +1,65 @@
 package schedule
 
-import "math/bits"
+import (
+	"math/bits"
+	"slices"
+)
 
 const (
 	shortLap  = 25_000 // work from hot to cold
 	staleLaps = 10     // without gain, then it ends
 )
 
-// heats are the temperatures at the start of a lap, about the cost of half a set.
-var heats = [...]int64{20, 80, 40, 10}
+// heats are the temperatures at the start of a lap, in sixteenths of what a proposal costs.
+var heats = [...]int64{2, 8, 4, 1}
+
+const (
+	lossTrials = 400
+	lossFew    = 8  // are too few for a median
+	lossUsual  = 80 // then
+)
 
 // anneal walks at random from the best assignment and takes worse ones too, by less
 // and less, lap after lap. Being worse at a graver level has a price that adapts, so
 // that the walk goes through walls and comes back; only what is better by the levels
 // in order is kept. Ties at the level are decided in the same way by preference.
-func (s *search) anneal(level int, lap, work int64) {
+// gap is how far the level is from its bound.
+func (s *search) anneal(level int, gap, lap, work int64) {
 	end := s.meter.used + work
 	stale := 0
+	unit := s.loss(level, gap)
 	for i := 0; len(s.pb.pairs) > 0 && !s.meter.done() && s.meter.used < end && stale < staleLaps; i++ {
 		was := s.bestV
 		s.restart(s.best)
-		s.lap(1+level, heats[i%len(heats)], min(lap, end-s.meter.used))
+		s.lap(1+level, max(1, heats[i%len(heats)]*unit/16), min(lap, end-s.meter.used))
 		if stale++; s.bestV != was {
 			stale = 0
 		}
 	}
 	s.restart(s.best)
+}
+
+// loss is the median of what random proposals from the best assignment cost at a level,
+// of those that leave the levels before it alone; but no more than four times the gap, as
+// a walk need not go far above what it can win.
+func (s *search) loss(level int, gap int64) int64 {
+	s.restart(s.best)
+	s.costs = s.costs[:0]
+	for range min(lossTrials, lossTrials*len(s.pb.pairs)) {
+		s.mv, s.was = s.mv[:0], s.st.tally
+		if s.propose() && slices.Equal(s.st.val[:1+level], s.cur[:1+level]) {
+			if by := s.st.val[1+level] - s.cur[1+level]; by > 0 {
+				s.costs = append(s.costs, by)
+			}
+		}
+		s.undo()
+	}
+	unit := int64(lossUsual)
+	if len(s.costs) >= lossFew {
+		slices.Sort(s.costs)
+		unit = s.costs[len(s.costs)/2]
+	}
+	return min(unit, 4*gap)
 }
 
 func (s *search) lap(k int, hot, work int64) {
@@ -104,6 +138,8 @@ func (s *search) propose() bool {
 	c, d := p/D, p%D
 	v := st.sets[p]
 	switch kind := s.next(16); {
+	case v > 0 && kind < 2 && D > 1:
+		return s.exchange(p)
 	case v > 0 && kind < 4: // a set less, or out
 		s.put(p, s.lessOf(p))
 	case v > 0 && kind < 6:
@@ -141,6 +177,36 @@ func (s *search) propose() bool {
 		s.put(p, w)
 		s.eject(p)
 	}
+	return st.over == 0
+}
+
+// exchange makes an exercise and a random one of another day change days.
+func (s *search) exchange(p int) bool {
+	pb, st, D := s.pb, s.st, s.pb.D
+	d := p % D
+	e := s.next(D - 1)
+	if e >= d {
+		e++
+	}
+	t := p - d + e
+	if !pb.allowed[t] || st.sets[t] > 0 {
+		return false
+	}
+	q := s.mate(t)
+	if q < 0 {
+		return false
+	}
+	u := q - e + d
+	if !pb.allowed[u] || st.sets[u] > 0 {
+		return false
+	}
+	v, w := st.sets[p], st.sets[q]
+	s.put(p, 0)
+	s.put(q, 0)
+	s.put(t, min(max(v, pb.lo[t]), pb.hi[t]))
+	s.put(u, min(max(w, pb.lo[u]), pb.hi[u]))
+	s.eject(t)
+	s.eject(u)
 	return st.over == 0
 }
 

@@ -92,7 +92,8 @@
 // bounds are rounded up.
 //
 // What a first attempt does not prove gets random walks from hot to cold, with a fixed
-// random sequence, and a second share of branch and bound from the better incumbent; at
+// random sequence and temperatures after what random changes of the incumbent cost
+// (anneal.go), and a second share of branch and bound from the better incumbent; at
 // levels 2 and 4 also the program again with all but one or two classes of days fixed
 // (hood.go). Where the gap at level 4 is wide, walks and fixed days take that second share;
 // where that of level 2 is, half of the share that does not close a quarter of it is the

@@ -16,6 +16,7 @@ type search struct {
 	was   tally    // what it counted before
 	cur   value
 	here  []int32 // chosen pairs, scratch
+	costs []int64 // of proposals, scratch
 	best  []int32
 	bestV value
 	rng   uint64
@@ -24,8 +25,9 @@ type search struct {
 
 func newSearch(pb *problem, mt *meter) *search {
 	n := pb.C * pb.D
+	room := 2*pb.D + 10 // changes of the longest trial: an exchange with its ejections
 	s := &search{
-		pb: pb, st: newState(pb), meter: mt, mv: make([]change, 0, 2*pb.D+4), old: make([]int32, 2*pb.D+4),
+		pb: pb, st: newState(pb), meter: mt, mv: make([]change, 0, room), old: make([]int32, room),
 		here: make([]int32, 0, n), best: make([]int32, n), rng: 0x9e3779b97f4a7c15,
 	}
 	s.cur = s.st.val

@@ -231,7 +231,7 @@ func (s *solver) walk(level int) {
 		return
 	}
 	s.stage(work)
-	s.ls.anneal(level, shortLap, work)
+	s.ls.anneal(level, s.gap(level), shortLap, work)
 	s.stage(s.budget / 32)
 	s.ls.climb(level == LevelPreference)
 	s.ls.keep()
