@@ -1,6 +1,7 @@
 package schedule
 
 import (
+	"math"
 	"math/bits"
 	"slices"
 )
@@ -8,6 +9,7 @@ import (
 const (
 	shortLap  = 25_000 // work from hot to cold
 	staleLaps = 10     // without gain, then it ends
+	awayPart  = 4      // one in so many of a lap
 )
 
 // heats are the temperatures at the start of a lap, in sixteenths of what a proposal costs.
@@ -28,9 +30,17 @@ func (s *search) anneal(level int, gap, lap, work int64) {
 	end := s.meter.used + work
 	stale := 0
 	unit := s.loss(level, gap)
+	away := int64(0)
+	if level == LevelPreference {
+		away = s.loss(LevelRest, math.MaxInt64/4) / 2
+	}
 	for i := 0; len(s.pb.pairs) > 0 && !s.meter.done() && s.meter.used < end && stale < staleLaps; i++ {
 		was := s.bestV
 		s.restart(s.best)
+		if away > 0 && i%2 == 1 {
+			// What level 2 admits lies in many places: this goes to another of them.
+			s.lap(1+LevelRest, away, min(lap/awayPart, end-s.meter.used))
+		}
 		s.lap(1+level, max(1, heats[i%len(heats)]*unit/16), min(lap, end-s.meter.used))
 		if stale++; s.bestV != was {
 			stale = 0

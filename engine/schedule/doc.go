@@ -93,11 +93,13 @@
 //
 // What a first attempt does not prove gets random walks from hot to cold, with a fixed
 // random sequence and temperatures after what random changes of the incumbent cost
-// (anneal.go), and a second share of branch and bound from the better incumbent; at
-// levels 2 and 4 also the program again with all but one or two classes of days fixed
-// (hood.go). Where the gap at level 4 is wide, walks and fixed days take that second share;
-// where that of level 2 is, half of the share that does not close a quarter of it is the
-// last. Levels behind one without proof are improved in the same way, and claim nothing.
+// (anneal.go); at level 4 every other one by way of a walk at level 2, as what that admits
+// lies in many places. A second share of branch and bound follows from the better
+// incumbent; at levels 2 and 4 also the program again with all but one or two classes of
+// days fixed (hood.go). Where the gap at level 4 is wide, walks and fixed days take that
+// second share; where that of level 2 is, half of the share that does not close a quarter
+// of it is the last. Levels behind one without proof are improved in the same way, and
+// claim nothing.
 //
 // That takes at most five sixths of the work, each level its share. What is left goes to
 // the first level without proof (again.go). Its programs go on as long as they close the

@@ -224,7 +224,7 @@ func (s *solver) walk(level int) {
 	work := s.budget * shareWalk / 64
 	switch level {
 	case LevelGoals, LevelRest:
-		work *= 2
+		work *= 4
 	case LevelPreference:
 		work = (s.budget - s.mt.used) / 2
 	case LevelSimplicity:
