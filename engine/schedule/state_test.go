@@ -37,3 +37,29 @@ func TestUndo(t *testing.T) {
 		require.Equal(t, fresh, ls.st)
 	})
 }
+
+// A proposal of a walk that is taken back leaves nothing behind; one that stands is
+// counted like the same sets from nothing.
+func TestProposals(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		m := small(t, 12)
+		pb := compile(m, randomPrior(t, m))
+		if len(pb.pairs) == 0 {
+			return
+		}
+		ls := newSearch(pb, &meter{ctx: context.Background(), limit: math.MaxInt64})
+		ls.rng = rapid.Uint64Min(1).Draw(t, "sequence")
+		ls.grow()
+		for range 30 {
+			was := append([]int32(nil), ls.st.sets...)
+			ls.mv, ls.was = ls.mv[:0], ls.st.tally
+			if !ls.propose() {
+				ls.undo()
+				require.Equal(t, was, ls.st.sets)
+			}
+		}
+		fresh := newState(pb)
+		fresh.load(ls.st.sets)
+		require.Equal(t, fresh, ls.st)
+	})
+}
