@@ -42,15 +42,15 @@ func TestUndo(t *testing.T) {
 // counted like the same sets from nothing.
 func TestProposals(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		m := small(t, 12)
+		m := small(t, 1_000_000)
 		pb := compile(m, randomPrior(t, m))
 		if len(pb.pairs) == 0 {
 			return
 		}
 		ls := newSearch(pb, &meter{ctx: context.Background(), limit: math.MaxInt64})
-		ls.rng = rapid.Uint64Min(1).Draw(t, "sequence")
+		ls.rng ^= rapid.Uint64().Draw(t, "sequence") >> 1
 		ls.grow()
-		for range 30 {
+		for range 100 {
 			was := append([]int32(nil), ls.st.sets...)
 			ls.mv, ls.was = ls.mv[:0], ls.st.tally
 			if !ls.propose() {
