@@ -359,6 +359,16 @@ func TestReworkWaysOut(t *testing.T) {
 	unpinned := base.Request
 	unpinned.Constraints.Pinned = nil
 	bench := plan.Lock{ExerciseID: "bench-press"}
+	onThursday := 0
+	for _, p := range base.Phases {
+		for _, w := range p.Weeks {
+			for _, s := range w.Sessions {
+				if s.Weekday == plan.Thursday {
+					onThursday = len(s.Exercises) // of the last week, where the conflict is
+				}
+			}
+		}
+	}
 	for name, c := range map[string]struct {
 		change func(*edit)
 		says   []string // the conflict, line by line
@@ -369,7 +379,7 @@ func TestReworkWaysOut(t *testing.T) {
 				c.how = plan.Rework{FromWeek: 3, Locks: []plan.Lock{{Weekday: plan.Monday}, {Weekday: plan.Thursday}}}
 				c.request.Constraints.Days[1].Minutes = 30
 			},
-			[]string{"constraints.days[1].minutes: Thursday has 26 min for exercises [CONFLICT_DAY]", " exercises stay on Thursday ("},
+			[]string{"constraints.days[1].minutes: Thursday has 26 min for exercises [CONFLICT_DAY]", fmt.Sprintf("rework.locks[1]: %d exercises stay on Thursday (", onThursday)},
 			[]string{"more minutes on Thursday make it possible.", "Giving up the lock on everything on Thursday makes it possible.", "more minutes on every training day make"},
 		},
 		"no bench any more": {

@@ -63,12 +63,9 @@ func (m *maker) loads() []Before {
 // carryOn goes on from the time before by the scheme's rule; false: look for a load anew.
 func (s *solver) carryOn(b Before, step func(rung) (rung, bool)) bool {
 	d := s.d
-	if b.Moved <= 0 || b.Fell || d.failure || d.open || !d.asked {
+	r, ok := s.last(b)
+	if !ok || b.Fell {
 		return false
-	}
-	r, ok := s.lad.near(b.Moved, false)
-	if !ok || r.moved != b.Moved {
-		return false // it can't be set any more
 	}
 	up, higher := step(r)
 	higher = higher && !b.Long
@@ -107,15 +104,22 @@ func (s *solver) carryOn(b Before, step func(rung) (rung, bool)) bool {
 	return false
 }
 
+// last is the load of the time before, where there is one to go on from and it can still
+// be set.
+func (s *solver) last(b Before) (rung, bool) {
+	if b.Moved <= 0 || s.d.failure || s.d.open || !s.d.asked {
+		return rung{}, false
+	}
+	r, ok := s.lad.near(b.Moved, false)
+	return r, ok && r.moved == b.Moved
+}
+
 // withinStep puts a load that was looked for anew within a step of the time before, where
 // that keeps the range and the first set its reserve: under a plan that grows, no real load is
 // raised by two steps at once, and none is taken back because other sets fit a little better.
 func (s *solver) withinStep(b Before, step func(rung) (rung, bool)) bool {
-	if b.Moved <= 0 || !b.Real || b.Long || s.d.failure || s.d.open || !s.d.asked {
-		return false
-	}
-	r, ok := s.lad.near(b.Moved, false)
-	if !ok || r.moved != b.Moved {
+	r, ok := s.last(b)
+	if !ok || !b.Real || b.Long {
 		return false
 	}
 	up, higher := step(r)
@@ -129,7 +133,7 @@ func (s *solver) withinStep(b Before, step func(rung) (rung, bool)) bool {
 }
 
 // leftOver is how much reserve beyond the wanted, over all sets, a load may leave before a
-// lighter one is better.
+// lighter one is better (judgement).
 const leftOver = 2
 
 // prefer takes sets from a load down in place of better ones, unless they leave more.

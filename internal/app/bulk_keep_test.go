@@ -48,6 +48,11 @@ func itemsOf(t *testing.T, s service.Store, tenant service.Tenant, job service.I
 
 // A server removes what ended too long ago, by itself; whoever comes for it is told.
 func TestBulkKeep(t *testing.T) {
+	onEachStore(t, purged)
+}
+
+// onEachStore runs a test over every kind of store.
+func onEachStore(t *testing.T, test func(*testing.T, Data)) {
 	for _, kind := range []string{"memory", "sqlite", "postgres"} {
 		t.Run(kind, func(t *testing.T) {
 			var data Data
@@ -60,7 +65,7 @@ func TestBulkKeep(t *testing.T) {
 					return
 				}
 			}
-			purged(t, data)
+			test(t, data)
 		})
 	}
 }

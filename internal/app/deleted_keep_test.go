@@ -2,7 +2,6 @@ package app
 
 import (
 	"context"
-	"path/filepath"
 	"testing"
 	"time"
 
@@ -17,21 +16,7 @@ import (
 // A server removes answers that nobody is promised any more, and what was deleted long ago where
 // it is told to, by itself.
 func TestDeletedKeep(t *testing.T) {
-	for _, kind := range []string{"memory", "sqlite", "postgres"} {
-		t.Run(kind, func(t *testing.T) {
-			var data Data
-			switch kind {
-			case "sqlite":
-				data.Dir = filepath.Join(t.TempDir(), "data")
-			case "postgres":
-				var ok bool
-				if data, ok = postgresData(t); !ok {
-					return
-				}
-			}
-			deletedGo(t, data)
-		})
-	}
+	onEachStore(t, deletedGo)
 }
 
 func deletedGo(t *testing.T, data Data) {
