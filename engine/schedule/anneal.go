@@ -222,18 +222,11 @@ func (s *search) exchange(p int) bool {
 
 // mate is a random pair in use on the same day, or -1.
 func (s *search) mate(p int) int {
-	D := s.pb.D
-	from := s.next(s.pb.C)
-	for i := range s.pb.C {
-		c := from + i
-		if c >= s.pb.C {
-			c -= s.pb.C
-		}
-		if q := c*D + p%D; q != p && s.st.sets[q] > 0 {
-			return q
-		}
+	c, d := p/s.pb.D, p%s.pb.D
+	if c = s.st.from(s.next(s.pb.C), d, c); c < 0 {
+		return -1
 	}
-	return -1
+	return c*s.pb.D + d
 }
 
 // eject takes sets from other exercises of the day until it fits, a few times.

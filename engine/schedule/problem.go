@@ -62,9 +62,18 @@ type clash struct {
 
 // dense is how much of a tracked muscle a session may hold.
 type dense struct {
-	max   int32 // hard, -1: none
-	aim   int32 // soft, -1: none
-	items []int32
+	max int32 // hard, -1: none
+	aim int32 // soft, -1: none
+}
+
+// room is what a day holds, bounds what a candidate may do over the window: the parts of
+// the model that every trial looks at, close together.
+type room struct{ capacity, sets, exercises, least int32 }
+
+type bounds struct {
+	window, most     int64 // sets in it at least where it is chosen (0: none), and at most (0: none)
+	days, mostDays   int32
+	lift, preference int32
 }
 
 // problem is a model compiled for search: flat arrays, a pair p = candidate*D + day.
@@ -84,6 +93,9 @@ type problem struct {
 	tracked [][]int32 // by candidate: tracked muscles that it trains directly
 	muscles []dense   // by tracked muscle
 	clashes []clash
+	clashAt [][]int32 // by tracked muscle and day: clashes that it is in
+	rooms   []room
+	bounds  []bounds
 	variant []int32 // by candidate, -1: none
 	nvar    int
 	dup     []int32 // by candidate: pattern and first prime muscle
@@ -123,6 +135,7 @@ func compile(m *Model, prior *Assignment) *problem {
 	pb.compilePatterns()
 	pb.compileTracked()
 	pb.compileGroups()
+	pb.compileBounds()
 	return pb
 }
 
@@ -277,9 +290,29 @@ func (pb *problem) compileTracked() {
 	}
 	for _, k := range m.Clashes {
 		i := track(k.Muscle)
-		d := &pb.muscles[i]
-		d.items = append(d.items, int32(len(pb.clashes)))
 		pb.clashes = append(pb.clashes, clash{a: i*int32(pb.D) + k.A, b: i*int32(pb.D) + k.B, cap: int32(k.Cap), hard: k.Hard})
+	}
+}
+
+// compileBounds gathers what every trial looks at.
+func (pb *problem) compileBounds() {
+	for d := range pb.m.Days {
+		x := &pb.m.Days[d]
+		pb.rooms = append(pb.rooms, room{x.Capacity, x.MaxSets, x.MaxExercises, x.MinExercises})
+	}
+	for c := range pb.m.Candidates {
+		x := &pb.m.Candidates[c]
+		pb.bounds = append(pb.bounds, bounds{
+			window: pb.weeks * int64(x.MinSets), most: pb.weeks * int64(x.MaxSets),
+			days: x.MinDays, mostDays: x.MaxDays, lift: x.Lift, preference: x.Preference,
+		})
+	}
+	pb.clashAt = make([][]int32, len(pb.muscles)*pb.D)
+	for j, k := range pb.clashes {
+		pb.clashAt[k.a] = append(pb.clashAt[k.a], int32(j))
+		if k.b != k.a {
+			pb.clashAt[k.b] = append(pb.clashAt[k.b], int32(j))
+		}
 	}
 }
 

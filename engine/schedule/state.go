@@ -1,5 +1,7 @@
 package schedule
 
+import "math/bits"
+
 // value is what two states are compared by: unmet minima first, then the levels.
 type value [1 + LevelCount]int64
 
@@ -23,11 +25,13 @@ type state struct {
 	total  []int32 // sets by day
 	vars   []int32 // variant*D + day
 	dups   []int32
-	days   []int32 // by candidate
-	window []int64 // sets in the window by candidate
-	supply []int64 // by row
-	direct []int32 // tracked muscle*D + day
-	left   []int64 // by balance
+	days   []int32  // by candidate
+	on     []uint64 // by day: candidates there, a bit each, in words of 64
+	words  int      // of a day
+	window []int64  // sets in the window by candidate
+	supply []int64  // by row
+	direct []int32  // tracked muscle*D + day
+	left   []int64  // by balance
 	right  []int64
 	lifts  []int32 // lift*D + day: candidates there
 	trains []int64 // by lift: sessions in the window
@@ -46,8 +50,9 @@ type tally struct {
 
 func newState(pb *problem) *state {
 	n := pb.C * pb.D
+	words := (pb.C + 63) / 64
 	s := &state{
-		pb: pb, sets: make([]int32, n), time: make([]int32, pb.D), full: make([]int64, pb.D), count: make([]int32, pb.D), total: make([]int32, pb.D),
+		pb: pb, on: make([]uint64, words*pb.D), words: words, sets: make([]int32, n), time: make([]int32, pb.D), full: make([]int64, pb.D), count: make([]int32, pb.D), total: make([]int32, pb.D),
 		vars: make([]int32, pb.nvar*pb.D), dups: make([]int32, pb.ndup*pb.D), days: make([]int32, pb.C),
 		window: make([]int64, pb.C), supply: make([]int64, len(pb.rows)), direct: make([]int32, len(pb.muscles)*pb.D),
 		left: make([]int64, len(pb.m.Balances)), right: make([]int64, len(pb.m.Balances)),
@@ -86,10 +91,10 @@ func (r *row) costs(s int64) *[3]int64 {
 
 // unmet is what a candidate lacks of its minima.
 func (s *state) unmet(c int) int64 {
-	x := &s.pb.m.Candidates[c]
-	short := int64(max(0, x.MinDays-s.days[c]))
-	if x.MinSets > 0 && (x.MinDays > 0 || s.days[c] > 0) {
-		short += max(0, s.pb.weeks*int64(x.MinSets)-s.window[c])
+	x := &s.pb.bounds[c]
+	short := int64(max(0, x.days-s.days[c]))
+	if x.window > 0 && (x.days > 0 || s.days[c] > 0) {
+		short += max(0, x.window-s.window[c])
 	}
 	return short
 }
@@ -110,7 +115,7 @@ func (s *state) set(p int, v int32) {
 	pb := s.pb
 	c := int(uint32(p) / uint32(pb.D)) // 32 bits divide faster
 	d := p - c*pb.D
-	x, day := &pb.m.Candidates[c], &pb.m.Days[d]
+	x, day := &pb.bounds[c], &pb.rooms[d]
 	s.sets[p] = v
 	dv := v - old
 	ticks := dv * pb.per[p]
@@ -120,25 +125,24 @@ func (s *state) set(p int, v int32) {
 	} else if v == 0 {
 		turn, ticks = -1, ticks-pb.fixed[p]
 	}
-	s.over += exceeds(s.time[d]+ticks, day.Capacity) - exceeds(s.time[d], day.Capacity)
+	s.over += exceeds(s.time[d]+ticks, day.capacity) - exceeds(s.time[d], day.capacity)
 	s.time[d] += ticks
-	full := fullness(s.time[d], day.Capacity)
+	full := fullness(s.time[d], day.capacity)
 	s.val[1+LevelPreference] += full - s.full[d]
 	s.full[d] = full
-	s.over += exceeds(s.total[d]+dv, day.MaxSets) - exceeds(s.total[d], day.MaxSets)
+	s.over += exceeds(s.total[d]+dv, day.sets) - exceeds(s.total[d], day.sets)
 	s.total[d] += dv
 
 	s.val[0] -= s.unmet(c)
-	if x.MaxSets > 0 {
-		limit := pb.weeks * int64(x.MaxSets)
-		if s.window[c] > limit {
+	window := int64(dv) * pb.times[d]
+	if x.most > 0 {
+		if s.window[c] > x.most {
 			s.over--
 		}
-		if s.window[c]+int64(dv)*pb.times[d] > limit {
+		if s.window[c]+window > x.most {
 			s.over++
 		}
 	}
-	window := int64(dv) * pb.times[d]
 	s.window[c] += window
 	if turn != 0 {
 		s.turn(p, c, d, turn)
@@ -177,7 +181,7 @@ func (s *state) set(p int, v int32) {
 		s.bal += gain
 		s.val[1+LevelRest] += gain
 	}
-	if x.Lift < 0 {
+	if x.lift < 0 {
 		s.val[1+LevelPreference] += longCost * int64(max(0, v-longSets)-max(0, old-longSets))
 	}
 	if pb.prior != nil {
@@ -204,7 +208,7 @@ func (s *state) back(p int, v int32) {
 		turn, ticks = -1, ticks-pb.fixed[p]
 	}
 	s.time[d] += ticks
-	s.full[d] = fullness(s.time[d], pb.m.Days[d].Capacity)
+	s.full[d] = fullness(s.time[d], pb.rooms[d].capacity)
 	s.total[d] += dv
 	window := int64(dv) * pb.times[d]
 	s.window[c] += window
@@ -230,7 +234,8 @@ func (s *state) back(p int, v int32) {
 	}
 	s.dups[int(pb.dup[c])*pb.D+d] += turn
 	s.days[c] += turn
-	if l := pb.m.Candidates[c].Lift; l >= 0 {
+	s.on[d*s.words+c/64] ^= 1 << (c % 64)
+	if l := pb.bounds[c].lift; l >= 0 {
 		i := int(l)*pb.D + d
 		was := s.lifts[i]
 		s.lifts[i] += turn
@@ -243,13 +248,13 @@ func (s *state) back(p int, v int32) {
 // turn books a candidate coming into a day or going out of it.
 func (s *state) turn(p, c, d int, turn int32) {
 	pb := s.pb
-	x, day := &pb.m.Candidates[c], &pb.m.Days[d]
+	x, day := &pb.bounds[c], &pb.rooms[d]
 	was := s.count[d]
 	s.count[d] += turn
-	s.over += exceeds(s.count[d], day.MaxExercises) - exceeds(was, day.MaxExercises)
-	gain := emptyCost * int64(max(0, day.MinExercises-s.count[d])-max(0, day.MinExercises-was))
+	s.over += exceeds(s.count[d], day.exercises) - exceeds(was, day.exercises)
+	gain := emptyCost * int64(max(0, day.least-s.count[d])-max(0, day.least-was))
 	s.empty += gain
-	gain += int64(turn) * int64(100-x.Preference)
+	gain += int64(turn) * int64(100-x.preference)
 	if v := pb.variant[c]; v >= 0 {
 		i := int(v)*pb.D + d
 		s.over += exceeds(s.vars[i]+turn, 1) - exceeds(s.vars[i], 1)
@@ -263,8 +268,9 @@ func (s *state) turn(p, c, d int, turn int32) {
 	} else {
 		gain -= duplicateCost * (n - 1)
 	}
-	s.over += exceeds(s.days[c]+turn, x.MaxDays) - exceeds(s.days[c], x.MaxDays)
+	s.over += exceeds(s.days[c]+turn, x.mostDays) - exceeds(s.days[c], x.mostDays)
 	s.days[c] += turn
+	s.on[d*s.words+c/64] ^= 1 << (c % 64)
 	if s.days[c] == 0 || turn > 0 && s.days[c] == 1 {
 		s.active += turn
 		gain += distinctCost * int64(turn)
@@ -272,7 +278,7 @@ func (s *state) turn(p, c, d int, turn int32) {
 	}
 	s.val[1+LevelSimplicity] += int64(turn)
 	s.val[1+LevelPreference] += gain
-	if l := x.Lift; l >= 0 {
+	if l := x.lift; l >= 0 {
 		i := int(l)*pb.D + d
 		need := pb.weeks * int64(pb.m.Lifts[l].MinDays)
 		s.val[0] -= max(0, need-s.trains[l])
@@ -289,12 +295,12 @@ func (s *state) setDirect(k, d int, by int32) {
 	pb := s.pb
 	x := &pb.muscles[k]
 	i := k*pb.D + d
-	for _, j := range x.items {
+	for _, j := range pb.clashAt[i] {
 		s.bookClash(&pb.clashes[j], -1)
 	}
 	was := s.direct[i]
 	s.direct[i] += by
-	for _, j := range x.items {
+	for _, j := range pb.clashAt[i] {
 		s.bookClash(&pb.clashes[j], 1)
 	}
 	if x.max >= 0 {
@@ -343,6 +349,26 @@ func (s *state) load(sets []int32) {
 	for p, v := range sets {
 		s.set(p, v)
 	}
+}
+
+// from is the first candidate on a day at c or after it, going round, other than but; -1
+// for none.
+func (s *state) from(c, d, but int) int {
+	on := s.on[d*s.words : (d+1)*s.words]
+	for i := range len(on) + 1 { // the first word twice, as c may lie within it
+		w := (c/64 + i) % len(on)
+		set := on[w]
+		if w == but/64 {
+			set &^= 1 << (but % 64)
+		}
+		if i == 0 {
+			set &= ^uint64(0) << (c % 64)
+		}
+		if set != 0 {
+			return w*64 + bits.TrailingZeros64(set)
+		}
+	}
+	return -1
 }
 
 // feasible: nothing exceeded, every minimum met.

@@ -38,6 +38,29 @@ func TestUndo(t *testing.T) {
 	})
 }
 
+// Who is next on a day is who a look at each in turn finds.
+func TestNextOnADay(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.SampledFrom([]int{1, 5, 63, 64, 65, 130}).Draw(t, "candidates")
+		st := &state{pb: &problem{C: n, D: 2}, words: (n + 63) / 64}
+		st.on = make([]uint64, 2*st.words)
+		there := rapid.SliceOfN(rapid.Bool(), n, n).Draw(t, "there")
+		for c, on := range there {
+			if on {
+				st.on[st.words+c/64] |= 1 << (c % 64)
+			}
+		}
+		from, but := rapid.IntRange(0, n-1).Draw(t, "from"), rapid.IntRange(0, n-1).Draw(t, "but")
+		want := -1
+		for i := n - 1; i >= 0; i-- {
+			if c := (from + i) % n; there[c] && c != but {
+				want = c
+			}
+		}
+		require.Equal(t, want, st.from(from, 1, but))
+	})
+}
+
 // A proposal of a walk that is taken back leaves nothing behind; one that stands is
 // counted like the same sets from nothing.
 func TestProposals(t *testing.T) {
