@@ -16,7 +16,7 @@ func (s *solver) press() bool {
 		if b == nil {
 			continue
 		}
-		share := (s.budget - s.mt.used) / pressPart
+		share := (s.end - s.mt.used) / pressPart
 		first := s.gap(level)
 		for n := int64(1); n <= pressChunks && !s.mt.canceled; n++ {
 			s.stage(share / pressChunks)
@@ -47,15 +47,15 @@ func (s *solver) again() {
 // turns improves a level by walks and fixed parts.
 func (s *solver) turns(level int) {
 	size := max(6, s.pb.C/4)
-	for turn := 0; s.mt.used < s.budget && !s.mt.canceled && !s.met(level); turn++ {
+	for turn := 0; s.mt.used < s.end && !s.mt.canceled && !s.met(level); turn++ {
 		was := s.mt.used
-		work := min(turnWork, s.budget-s.mt.used)
+		work := min(turnWork, s.end-s.mt.used)
 		if turn%2 == 1 {
 			size = s.groups(level, size, work)
 		} else {
 			s.stage(work)
 			s.ls.anneal(level, s.gap(level), longLap, work)
-			s.stage(s.budget / 32)
+			s.stage(s.part / 32)
 			s.ls.climb(level == LevelPreference)
 			s.ls.keep()
 		}
@@ -91,7 +91,7 @@ func (s *solver) groups(level, size int, work int64) int {
 				free[c] = true
 			}
 		}
-		if _, whole := h.near(s.budget/32, func(it *item) bool { return free[it.c] }); whole {
+		if _, whole := h.near(s.part/32, func(it *item) bool { return free[it.c] }); whole {
 			size = min(size+1+size/8, pb.C)
 		} else {
 			size = max(size-1-size/8, 4)

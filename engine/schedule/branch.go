@@ -16,6 +16,7 @@ type branch struct {
 	mt     *meter
 	st     *state // scratch, empty between uses
 	ls     *search
+	first  int // rows that it began with
 	due    int // nodes at which values are rounded next
 	bestV  value
 	nodes  []node
@@ -41,6 +42,8 @@ type node struct {
 
 const (
 	rowRoom   = 160 // rows that may join a program
+	laterRoom = 320 // and one of the levels that have many from the start
+	slack     = 20  // rows more than a program began with, before those that do not bind go
 	lpPivots  = 400 // pivots of one node
 	cutRounds = 40
 	roundWork = 6000  // trials from rounded values
@@ -49,7 +52,12 @@ const (
 
 func newBranch(k *collapsed, ls *search) *branch {
 	b := &branch{k: k, mt: ls.meter, st: newState(k.pb), ls: ls, bestV: ls.bestV, lost: math.MaxInt64, due: 1}
-	b.sx = newSimplex(k.l, len(k.l.rows)+rowRoom, k.grid)
+	room := rowRoom
+	if k.level >= LevelPreference {
+		room = laterRoom
+	}
+	b.first = len(k.l.rows)
+	b.sx = newSimplex(k.l, b.first+room, k.grid)
 	b.sx.part = k.marks()
 	return b
 }
@@ -159,7 +167,7 @@ func (b *branch) root() bool {
 		b.loosen()
 		n := 0
 		for _, k := range b.sx.fractional() {
-			if len(b.k.l.rows)+n >= b.sx.most-rowRoom/2 {
+			if len(b.k.l.rows)+n >= (b.first+b.sx.most)/2 {
 				break
 			}
 			row, least, ok := b.sx.cut(k)
@@ -236,7 +244,7 @@ func (b *branch) trim(i int32) {
 // bind puts the limits of a node into the program; false: it has no room for them.
 func (b *branch) bind(i int32) bool {
 	l := b.k.l
-	if len(l.rows) > b.sx.most-rowRoom/2 {
+	if len(l.rows) > b.first+slack {
 		b.trim(i)
 	}
 	for r := range b.k.pool {

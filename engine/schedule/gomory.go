@@ -9,18 +9,25 @@ import (
 const (
 	ratioBits = 24
 	cutBits   = 12
+	steepest  = 1 << 46 // multiple that is still counted, of what need not be whole
 )
 
+// longCut is how many columns a cut of a program with columns that need not be whole may
+// have: long ones make every pivot dear.
+const longCut = 100
+
 // cut derives a Gomory mixed-integer cut from the basic variable in row k of the basis.
-// Every column and, with whole coefficients, every activity is whole. For any whole
-// multipliers m of the rows, sum of m(i) (A x - activity)(i) = 0 holds; with each
-// variable counted from one end of its box, t >= 0, that is
+// Columns are whole but for those that need not be, and so, with whole coefficients, are
+// the activities of rows without such a column. For any whole multipliers m of the rows,
+// sum of m(i) (A x - activity)(i) = 0 holds; with each variable counted from one end of
+// its box, t >= 0, that is
 //
 //	sum of g t = b, all over 2^24, and so   sum of h t >= 1
 //
-// with h = f/f0 where the fraction f of g is at most that of b, f0, else (1-f)/(1-f0).
-// Rounding h up keeps it true, as does a smaller right side by what a left out term
-// may be at most. So the multipliers, taken from the inverse, may be as inexact as they
+// with h = f/f0 where the fraction f of g is at most that of b, f0, else (1-f)/(1-f0); of
+// what need not be whole, g/f0 where g is positive and -g/(1-f0) where it is not (Gomory
+// 1960, An algorithm for the mixed integer problem, RAND RM-2597). Rounding h up keeps it
+// true, as does a smaller right side by what a left out term may be at most. So the multipliers, taken from the inverse, may be as inexact as they
 // are: the cut is valid, only weaker. rlo and rup are limits of rows that always hold.
 func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 	const Q = 1 << ratioBits
@@ -38,9 +45,6 @@ func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 	for i, m := range mult {
 		if m == 0 {
 			continue
-		}
-		if s.mixed(l.rows[i]) {
-			return nil, 0, false
 		}
 		for _, e := range l.rows[i] {
 			g[e.at] += m * e.by
@@ -85,23 +89,39 @@ func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 		return nil, 0, false
 	}
 	const R = 1 << cutBits
-	up := func(g int64) int64 {
+	// h is num/den in units of 1/R, rounded up.
+	up := func(g int64, part bool) (num, den int64) {
 		f := g & (Q - 1)
-		if f <= f0 {
-			return (f*R + f0 - 1) / f0
+		switch {
+		case part && g < 0:
+			return -g, Q - f0
+		case part:
+			return g, f0
+		case f <= f0:
+			return f, f0
 		}
-		return ((Q-f)*R + Q - f0 - 1) / (Q - f0)
+		return Q - f, Q - f0
 	}
-	least = R
+	least, size = R, 0
 	out := make([]int64, s.n)
 	for j := range g {
-		h := up(g[j])
-		if h == 0 || l.lo[j] == l.up[j] {
+		if g[j] == 0 || l.lo[j] == l.up[j] {
 			continue
 		}
-		if w := l.up[j] - l.lo[j]; h*w <= R/256 {
-			least -= h * w
+		num, den := up(g[j], s.part != nil && s.part[j])
+		if num > steepest {
+			return nil, 0, false
+		}
+		h := ceilDiv(num*R, den)
+		if h == 0 {
 			continue
+		}
+		size += float64(float64(h) * math.Max(math.Abs(float64(l.lo[j])), math.Abs(float64(l.up[j]))))
+		if w := l.up[j] - l.lo[j]; h <= 4 && w < 1<<20 {
+			if by := ceilDiv(num*R*w, den); by <= R/256 {
+				least -= by
+				continue
+			}
 		}
 		if atUp[j] {
 			out[j] -= h
@@ -112,26 +132,37 @@ func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 		}
 	}
 	for i := range mult {
-		h := up(mult[i])
-		if mult[i] == 0 || h == 0 {
+		if mult[i] == 0 {
+			continue
+		}
+		num, den := up(mult[i], s.mixed(l.rows[i]))
+		if num > steepest {
+			return nil, 0, false
+		}
+		h := ceilDiv(num*R, den)
+		if h == 0 {
 			continue
 		}
 		if l.rlo[i] != -endless && l.rup[i] != endless {
-			if w := l.rup[i] - l.rlo[i]; h*w <= R/256 {
-				least -= h * w
-				continue
+			if w := l.rup[i] - l.rlo[i]; h <= 4 && w < 1<<20 {
+				if by := ceilDiv(num*R*w, den); by <= R/256 {
+					least -= by
+					continue
+				}
 			}
 		}
-		sign := h
+		sign, end := h, l.rlo[i]
 		if rowUp[i] {
-			sign = -h
-			least -= h * l.rup[i]
-		} else {
-			least += h * l.rlo[i]
+			sign, end = -h, l.rup[i]
 		}
+		least += sign * end
+		size += float64(float64(h) * math.Max(math.Abs(float64(end)), float64(l.large)))
 		for _, e := range l.rows[i] {
 			out[e.at] += sign * e.by
 		}
+	}
+	if size > 1<<58 {
+		return nil, 0, false
 	}
 	value, norm := 0.0, 0.0
 	for j, h := range out {
@@ -141,7 +172,7 @@ func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 			norm += float64(float64(h) * float64(h))
 		}
 	}
-	if norm == 0 || float64(least)-value < float64(0.002*math.Sqrt(norm)) {
+	if norm == 0 || s.part != nil && len(row) > longCut || float64(least)-value < float64(0.002*math.Sqrt(norm)) {
 		return nil, 0, false
 	}
 	return row, least, true

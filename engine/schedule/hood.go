@@ -55,7 +55,7 @@ func (s *solver) days(level int, work int64) {
 	}
 	for i := 0; i < len(free) && s.mt.used < h.end && !s.mt.canceled; i++ {
 		a, b := free[i][0], free[i][1]
-		share := s.budget / 64
+		share := s.part / 64
 		if a != b {
 			share *= 2
 		}

@@ -10,6 +10,9 @@ import (
 // proven early, some hundreds where it is not.
 const DefaultBudget = 600_000
 
+// ThoroughBudget is the work for a caller who would rather wait: some seconds a window.
+const ThoroughBudget = 16 * DefaultBudget
+
 // Solve gives the best assignment of a model under the objective in the package
 // comment. budget is work (trials, nodes), never time; 0 or less means DefaultBudget.
 // With a prior, of the model's shape, changes against it count.
@@ -26,11 +29,16 @@ func Solve(ctx context.Context, m *Model, prior *Assignment, budget int64) (Assi
 	if budget <= 0 {
 		budget = DefaultBudget
 	}
-	s := solver{m: m, mt: &meter{ctx: ctx, limit: budget}, budget: budget - budget/lastPart}
+	return solve(ctx, m, prior, min(budget, DefaultBudget), budget)
+}
+
+// solve is Solve with a first pass of so much work.
+func solve(ctx context.Context, m *Model, prior *Assignment, first, budget int64) (Assignment, error) {
+	s := solver{m: m, mt: &meter{ctx: ctx, limit: budget}, first: first, budget: budget}
 	if ctx.Err() != nil {
 		return Assignment{}, canceled(ctx)
 	}
-	a, err := s.run(prior, budget)
+	a, err := s.run(prior)
 	if s.mt.canceled || ctx.Err() != nil {
 		return Assignment{}, canceled(ctx)
 	}
@@ -46,7 +54,12 @@ type solver struct {
 	m      *Model
 	pb     *problem
 	mt     *meter
-	budget int64
+	first  int64 // work of the first pass
+	budget int64 // of both
+	start  int64 // of the pass
+	work   int64 // of the whole pass
+	part   int64 // what shares are parts of
+	end    int64 // of what the pass may use now
 	ls     *search
 	x      *exact
 	bound  [LevelCount]int64
@@ -54,17 +67,46 @@ type solver struct {
 	kept   [2]*branch // its programs
 }
 
-// stage gives the next stage at most n units of work.
-func (s *solver) stage(n int64) { s.mt.limit = min(s.budget, s.mt.used+n) }
+// begin starts a pass of so much work: all of it but the last part.
+func (s *solver) begin(work int64) {
+	s.start, s.work = s.mt.used, work
+	s.part = work - work/lastPart
+	s.end = s.start + s.part
+}
 
-func (s *solver) run(prior *Assignment, budget int64) (Assignment, error) {
+// pass improves, bounds and proves from the best answer there is: level by level, and with
+// the last part what these leave open.
+func (s *solver) pass() {
+	s.levels(0)
+	s.part, s.end = s.work, s.start+s.work
+	for s.open < LevelCount && !s.mt.canceled && s.press() {
+		s.levels(s.open + 1)
+	}
+	s.again()
+}
+
+// ended reports that every level is at its bound.
+func (s *solver) ended() bool {
+	for level := range LevelCount {
+		if !s.met(level) {
+			return false
+		}
+	}
+	return true
+}
+
+// stage gives the next stage at most n units of work.
+func (s *solver) stage(n int64) { s.mt.limit = min(s.end, s.mt.used+n) }
+
+func (s *solver) run(prior *Assignment) (Assignment, error) {
+	s.begin(s.first)
 	s.pb = compile(s.m, prior)
 	s.ls = newSearch(s.pb, s.mt)
 	if prior != nil {
 		s.adopt()
 	}
 	s.ls.grow()
-	s.stage(s.budget / 4)
+	s.stage(s.part / 4)
 	s.ls.climb(true)
 	if s.ls.cur[0] > 0 {
 		if err := s.rescue(); err != nil || s.mt.canceled {
@@ -72,12 +114,11 @@ func (s *solver) run(prior *Assignment, budget int64) (Assignment, error) {
 		}
 	}
 	s.ls.keep()
-	s.levels(0)
-	s.budget = budget
-	for s.open < LevelCount && !s.mt.canceled && s.press() {
-		s.levels(s.open + 1)
+	s.pass()
+	if more := s.budget - s.mt.used; s.budget > s.first && !s.mt.canceled && !s.ended() {
+		s.begin(more)
+		s.pass()
 	}
-	s.again()
 	if !s.mt.canceled {
 		s.settle()
 	}
@@ -102,20 +143,20 @@ func (s *solver) adopt() {
 
 // rescue finds any feasible assignment and goes on from there, or says why not.
 func (s *solver) rescue() error {
-	s.stage(s.budget / 2)
-	s.mt.limit = max(s.mt.limit, s.mt.used+s.budget/4)
+	work := s.budget - s.budget/lastPart // whether there is an answer at all may take what a later pass would
+	s.mt.limit = max(min(work, s.mt.used+work/2), s.mt.used+work/4)
 	sets, ok, proven := feasible(s.m.without(nil, nil), s.mt)
 	switch {
 	case s.mt.canceled:
 		return nil
 	case !ok && proven:
-		return s.m.conflict(s.mt, s.budget)
+		return s.m.conflict(s.mt, work)
 	case !ok:
 		return unproven(s.mt.used)
 	}
 	s.ls.restart(sets)
 	s.ls.grow()
-	s.stage(s.budget / 8)
+	s.stage(s.part / 8)
 	s.ls.climb(true)
 	return nil
 }
@@ -144,12 +185,12 @@ func (s *solver) levels(from int) {
 		if s.mt.canceled {
 			return
 		}
-		if s.open == LevelCount && !s.exact(level, s.budget*shareExact/64) {
+		if s.open == LevelCount && !s.exact(level, s.part*shareExact/64) {
 			s.open = level
 		}
 	}
 	for level := s.open; level < LevelCount && len(s.pb.pairs) <= fewPairs && !s.mt.canceled; level++ {
-		if !s.exact(level, s.budget) {
+		if !s.exact(level, s.part) {
 			return
 		}
 	}
@@ -189,7 +230,7 @@ func (s *solver) linear(level int) {
 				steps = 2
 			}
 			for range steps {
-				s.stage(s.budget * share / 64 / steps)
+				s.stage(s.part * share / 64 / steps)
 				bound, proven := programs[i].search()
 				if claim {
 					s.bound[level] = max(s.bound[level], bound)
@@ -206,14 +247,14 @@ func (s *solver) linear(level int) {
 			s.walk(level)
 			switch level {
 			case LevelRest:
-				s.days(level, s.budget*8/64)
+				s.days(level, s.part*8/64)
 			case LevelPreference:
-				s.days(level, (s.budget-s.mt.used)*3/4)
+				s.days(level, (s.end-s.mt.used)*3/4)
 			}
 		}
 		if level == LevelPreference && narrow*(s.ls.bestV[1+level]-s.bound[level]) > s.ls.bestV[1+level] {
 			s.walk(level)
-			s.days(level, (s.budget-s.mt.used)*3/4)
+			s.days(level, (s.end-s.mt.used)*3/4)
 			return
 		}
 	}
@@ -221,18 +262,18 @@ func (s *solver) linear(level int) {
 
 // walk improves a level at random; the last level that has it gets most of what is left.
 func (s *solver) walk(level int) {
-	work := s.budget * shareWalk / 64
+	work := s.part * shareWalk / 64
 	switch level {
 	case LevelGoals, LevelRest:
 		work *= 4
 	case LevelPreference:
-		work = (s.budget - s.mt.used) / 2
+		work = (s.end - s.mt.used) / 2
 	case LevelSimplicity:
 		return
 	}
 	s.stage(work)
 	s.ls.anneal(level, s.gap(level), shortLap, work)
-	s.stage(s.budget / 32)
+	s.stage(s.part / 32)
 	s.ls.climb(level == LevelPreference)
 	s.ls.keep()
 }
@@ -267,7 +308,7 @@ func (s *solver) exact(level int, work int64) bool {
 func (s *solver) settle() {
 	ls, pb := s.ls, s.pb
 	ls.restart(ls.best)
-	s.mt.limit = s.mt.used + s.budget
+	s.mt.limit = s.mt.used + s.part
 	lower := func() bool {
 		var was, now uint64
 		for _, c := range ls.mv {

@@ -222,6 +222,34 @@ func TestDeterminism(t *testing.T) {
 	}
 }
 
+// TestMoreWork: a second pass never makes an answer worse, nor takes a proof back.
+func TestMoreWork(t *testing.T) {
+	better := 0
+	rapid.Check(t, func(t *rapid.T) {
+		m := large(t)
+		a, err := solve(context.Background(), m, nil, 5_000, 5_000)
+		b, again := solve(context.Background(), m, nil, 5_000, 25_000)
+		if again != nil {
+			require.Error(t, err)
+			return
+		}
+		if err != nil {
+			return // the longer search found the first answer
+		}
+		for l := range LevelCount {
+			if a.Value[l] != b.Value[l] {
+				require.Less(t, b.Value[l], a.Value[l])
+				require.False(t, a.Proven[l])
+				better++
+				break
+			}
+			require.GreaterOrEqual(t, b.Bound[l], a.Bound[l])
+			require.True(t, b.Proven[l] || !a.Proven[l])
+		}
+	})
+	require.Positive(t, better)
+}
+
 // afterContext ends after so many looks at it.
 type afterContext struct {
 	context.Context
