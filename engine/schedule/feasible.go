@@ -141,7 +141,7 @@ func (f *finder) node(i, d int) bool {
 	c := f.need[i]
 	p := c*pb.D + d
 	x := &pb.m.Candidates[c]
-	if pb.allowed[p] && (st.unmet(c) > 0 || f.helps(c, d)) {
+	if pb.allowed[p] && (st.unmet(c) > 0 || f.helps(c, d) || f.starts(c)) {
 		// More sets than are still missing never help.
 		missing := (pb.weeks*int64(x.MinSets) - st.window[c] + pb.times[d] - 1) / pb.times[d]
 		top := min(max(pb.lo[p], int32(missing)), pb.hi[p])
@@ -163,6 +163,14 @@ func (f *finder) node(i, d int) bool {
 func (f *finder) helps(c, d int) bool {
 	l := int(f.pb.m.Candidates[c].Lift)
 	return l >= 0 && f.st.lifts[l*f.pb.D+d] == 0 && f.st.trains[l] < f.pb.weeks*int64(f.pb.m.Lifts[l].MinDays)
+}
+
+// starts reports that a candidate not yet used may have to be on days that are no session its
+// lift lacks, as its sets of a week need more days than the one that is.
+func (f *finder) starts(c int) bool {
+	x := &f.pb.m.Candidates[c]
+	return x.MinSets > 0 && f.st.days[c] == 0 && x.Lift >= 0 &&
+		f.st.trains[x.Lift] < f.pb.weeks*int64(f.pb.m.Lifts[x.Lift].MinDays)
 }
 
 // alike reports that two days hold the same of every candidate decided so far.

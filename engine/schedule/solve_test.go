@@ -57,6 +57,23 @@ func large(t *rapid.T) *Model {
 	return m
 }
 
+// TestFeasibleSharedDay: an exercise for a lift may have to be on a day that another one
+// already makes a session, as one day can't hold its sets of the week.
+func TestFeasibleSharedDay(t *testing.T) {
+	option := Option{Allowed: true, Lo: 2, Hi: 4, PerSet: 1}
+	day := Day{Path: "days", Times: 1, Capacity: 100, MaxExercises: 5, MaxSets: 50}
+	m := &Model{
+		Weeks: 2, Days: []Day{day, day},
+		Candidates: []Candidate{
+			{ID: "pinned", Path: "pin", MinDays: 1, MaxDays: 1, Options: []Option{option, option}},
+			{ID: "other", MinSets: 4, MaxDays: 2, Options: []Option{option, option}},
+		},
+		Lifts: []Lift{{ID: "lift", Path: "goal", MinDays: 1}},
+	}
+	ok, proven := Feasible(context.Background(), m, 0)
+	require.True(t, ok && proven)
+}
+
 // TestFeasibleLarge re-checks every hard limit and every level on models of real size.
 func TestFeasibleLarge(t *testing.T) {
 	drawn, solved, unsure := 0, 0, 0
