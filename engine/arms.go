@@ -192,7 +192,7 @@ func isShared(field string, shared *plan.Plan) bool {
 // join lays every arm out and sees that they have the same days. What is wrong with the
 // request, or with several arms, is told at once.
 func (e *Engine) join(ctx context.Context, r plan.Request, arms []plan.Arm) (*joint, error) {
-	j := &joint{engine: e}
+	j := &joint{engine: e.searching(r.Search)}
 	bad := fault.NewCollector(fault.Invalid)
 	told := map[fault.Violation]bool{}
 	for i := range arms {

@@ -52,6 +52,16 @@ func (e *Engine) Watched(f func(m *schedule.Model, prior *schedule.Assignment)) 
 	return &c
 }
 
+// searching gives the engine that looks as long as a request wants.
+func (e *Engine) searching(s plan.Search) *Engine {
+	if s != plan.SearchThorough {
+		return e
+	}
+	c := *e
+	c.budget *= schedule.ThoroughBudget / schedule.DefaultBudget
+	return &c
+}
+
 // solve has a window's problem solved within the engine's budget.
 func (e *Engine) solve(ctx context.Context, m *schedule.Model, prior *schedule.Assignment) (schedule.Assignment, error) {
 	if e.watch != nil {
@@ -161,7 +171,7 @@ func (e *Engine) prepare(ctx context.Context, r plan.Request, last plan.Opt[plan
 	if err != nil {
 		return nil, err
 	}
-	g := &generation{engine: e, brief: b, menus: map[menuKey]*load.Menu{}, found: map[foundKey]calibration{}, finding: map[string]calibration{}, before: map[beforeKey]before{}, being: map[beforeKey]before{}, told: map[string]bool{}, different: map[roleKey][]*occurrence{}, twins: map[roleKey]int{}, swapped: map[swapKey][]string{}, excluded: map[string]bool{}}
+	g := &generation{engine: e.searching(b.Request.Search), brief: b, menus: map[menuKey]*load.Menu{}, found: map[foundKey]calibration{}, finding: map[string]calibration{}, before: map[beforeKey]before{}, being: map[beforeKey]before{}, told: map[string]bool{}, different: map[roleKey][]*occurrence{}, twins: map[roleKey]int{}, swapped: map[swapKey][]string{}, excluded: map[string]bool{}}
 	if g.safety, err = Judge(b); err != nil {
 		return nil, err
 	}

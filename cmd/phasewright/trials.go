@@ -214,6 +214,7 @@ func (p *program) trialJoin() *cobra.Command {
 				return err
 			}
 			r.Goals, r.Constraints, r.Exercises, r.Seed = asked.GetGoals(), asked.GetConstraints(), asked.GetExercises(), asked.GetSeed()
+			r.AllocationSearch = asked.GetAllocationSearch()
 			if r.Constraints != nil {
 				r.Constraints.Weeks = nil // the protocol's
 			}

@@ -207,7 +207,18 @@ type Request struct {
 	Exercises   []CallerExercise `json:"exercises,omitempty"`
 	Seed        uint32           `json:"seed,omitzero"`
 	Own         []OwnExercise    `json:"own,omitempty"` // beside the catalogue's
+	Search      Search           `json:"search,omitzero"`
 }
+
+// Search says how long to look for the best allocation.
+type Search uint8
+
+// Searches; the first two are the same.
+const (
+	SearchUnspecified Search = iota
+	SearchUsual
+	SearchThorough // goes on with sixteen times the work
+)
 
 // CallerExercise ties the caller's id of an exercise to ours.
 type CallerExercise struct {

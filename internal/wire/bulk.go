@@ -35,6 +35,7 @@ func JobFromProto(p *pb.GenerateProgramsRequest) (service.NewJob, error) {
 	}
 	n.Request, err = RequestFromProto(&pb.ProgramRequest{
 		Goals: p.GetGoals(), Constraints: p.GetConstraints(), Plan: p.GetPlan(), Exercises: p.GetExercises(), Seed: p.GetSeed(),
+		AllocationSearch: p.GetAllocationSearch(),
 	})
 	return n, err
 }
@@ -48,6 +49,7 @@ func again(n service.NewJob, p *pb.GenerateProgramsRequest) (service.NewJob, err
 	}{
 		{"display_name", p.GetDisplayName() != ""}, {"goals", len(p.GetGoals()) > 0}, {"constraints", p.GetConstraints() != nil}, {"plan", p.GetPlan() != nil},
 		{"plan_name", p.GetPlanName() != ""}, {"exercises", len(p.GetExercises()) > 0}, {"seed", p.GetSeed() != 0},
+		{"allocation_search", p.GetAllocationSearch() != 0},
 	} {
 		if x.set {
 			r.add(ReasonTwice, x.field, "programs that are made again stay what they were asked for: leave this out, or leave out revise")

@@ -62,7 +62,9 @@ func ReadNewProgram(data []byte, parent string) (p *pb.CreateProgramRequest, oth
 		if err != nil {
 			return nil, false, err
 		}
-		p = &pb.CreateProgramRequest{Parent: parent, Goals: r.GetGoals(), Constraints: r.GetConstraints(), Exercises: r.GetExercises(), Seed: r.GetSeed()}
+		p = &pb.CreateProgramRequest{
+			Parent: parent, Goals: r.GetGoals(), Constraints: r.GetConstraints(), Exercises: r.GetExercises(), Seed: r.GetSeed(), AllocationSearch: r.GetAllocationSearch(),
+		}
 		if r.GetPlan() != nil {
 			p.Strategies = &pb.CreateProgramRequest_Plan{Plan: r.GetPlan()}
 		}

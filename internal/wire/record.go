@@ -176,6 +176,7 @@ func ProgramToRecord(d *service.Program) *pb.ProgramRecord {
 func RequestOfProgram(p *pb.CreateProgramRequest) (plan.Request, error) {
 	return RequestFromProto(&pb.ProgramRequest{
 		Goals: p.GetGoals(), Constraints: p.GetConstraints(), Plan: p.GetPlan(), Exercises: p.GetExercises(), Seed: p.GetSeed(),
+		AllocationSearch: p.GetAllocationSearch(),
 	})
 }
 

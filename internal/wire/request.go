@@ -27,6 +27,7 @@ func requestFrom(r *reader, p *pb.ProgramRequest) plan.Request {
 		Exercises: each(r, "exercises", p.GetExercises(), callerExerciseFrom),
 		Seed:      p.GetSeed(),
 		Own:       each(r, "own_exercises", p.GetOwnExercises(), ownFrom),
+		Search:    enum(r, "allocation_search", p.GetAllocationSearch(), plan.SearchThorough+1),
 	}
 	out.Athlete = one(r, "athlete", p.GetAthlete(), athleteFrom).Value
 	out.Constraints = one(r, "constraints", p.GetConstraints(), constraintsFrom).Value
@@ -43,7 +44,8 @@ func requestTo(d *plan.Request) *pb.ProgramRequest {
 		Exercises:   eachTo(d.Exercises, callerExerciseTo),
 		Seed:        d.Seed,
 
-		OwnExercises: eachTo(d.Own, ownTo),
+		OwnExercises:     eachTo(d.Own, ownTo),
+		AllocationSearch: pb.AllocationSearch(d.Search),
 	}
 }
 

@@ -50,6 +50,7 @@ var ends = map[reflect.Type]int{
 	reflect.TypeFor[plan.ValueKind]():     int(plan.ValueSets) + 1,
 	reflect.TypeFor[plan.Equating]():      int(plan.EquatingCount),
 	reflect.TypeFor[plan.Measure]():       int(plan.MeasureDuration) + 1,
+	reflect.TypeFor[plan.Search]():        int(plan.SearchThorough) + 1,
 }
 
 var (

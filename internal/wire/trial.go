@@ -277,7 +277,9 @@ func JoiningFromProto(p *pb.JoinTrialRequest) (service.Joining, error) {
 	if err != nil {
 		return service.Joining{}, err
 	}
-	request, err := RequestFromProto(&pb.ProgramRequest{Goals: p.GetGoals(), Constraints: p.GetConstraints(), Exercises: p.GetExercises(), Seed: p.GetSeed()})
+	request, err := RequestFromProto(&pb.ProgramRequest{
+		Goals: p.GetGoals(), Constraints: p.GetConstraints(), Exercises: p.GetExercises(), Seed: p.GetSeed(), AllocationSearch: p.GetAllocationSearch(),
+	})
 	if err != nil {
 		return service.Joining{}, err
 	}

@@ -57,9 +57,11 @@ type GenerateProgramsRequest struct {
 	// day on, with what was logged and changed since, as ReviseProgram does. What it was asked for stays,
 	// so nothing else may be set here but the athletes. Requests that AddProgramRequests brings are made
 	// as they are.
-	Revise        *ProgramsRevision `protobuf:"bytes,11,opt,name=revise,proto3" json:"revise,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Revise *ProgramsRevision `protobuf:"bytes,11,opt,name=revise,proto3" json:"revise,omitempty"`
+	// How long to look for the best exercises and sets for the days.
+	AllocationSearch AllocationSearch `protobuf:"varint,12,opt,name=allocation_search,json=allocationSearch,proto3,enum=phasewright.v1.AllocationSearch" json:"allocation_search,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *GenerateProgramsRequest) Reset() {
@@ -178,6 +180,13 @@ func (x *GenerateProgramsRequest) GetRevise() *ProgramsRevision {
 		return x.Revise
 	}
 	return nil
+}
+
+func (x *GenerateProgramsRequest) GetAllocationSearch() AllocationSearch {
+	if x != nil {
+		return x.AllocationSearch
+	}
+	return AllocationSearch_ALLOCATION_SEARCH_UNSPECIFIED
 }
 
 type isGenerateProgramsRequest_Strategies interface {
@@ -1235,7 +1244,7 @@ var File_phasewright_v1_bulk_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_bulk_service_proto_rawDesc = "" +
 	"\n" +
-	"!phasewright/v1/bulk_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a#google/longrunning/operations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/rpc/status.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1fphasewright/v1/constraint.proto\x1a\x19phasewright/v1/goal.proto\x1a\x19phasewright/v1/plan.proto\x1a\x1cphasewright/v1/program.proto\x1a$phasewright/v1/program_request.proto\"\x98\x05\n" +
+	"!phasewright/v1/bulk_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a#google/longrunning/operations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/rpc/status.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1fphasewright/v1/constraint.proto\x1a\x19phasewright/v1/goal.proto\x1a\x19phasewright/v1/plan.proto\x1a\x1cphasewright/v1/program.proto\x1a$phasewright/v1/program_request.proto\"\xf4\x05\n" +
 	"\x17GenerateProgramsRequest\x12I\n" +
 	"\bathletes\x18\x01 \x03(\tB-\xe0A\x01\xfaA\x15\n" +
 	"\x13phasewright/Athlete\xbaH\x0f\x92\x01\f\x10\xe8\a\"\ar\x05\x10\x01\x18\xc8\x01R\bathletes\x12&\n" +
@@ -1252,7 +1261,8 @@ const file_phasewright_v1_bulk_service_proto_rawDesc = "" +
 	"request_id\x18\n" +
 	" \x01(\tB\x18\xe0A\x01\xbaH\n" +
 	"\xd8\x01\x01r\x05\x18$\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12=\n" +
-	"\x06revise\x18\v \x01(\v2 .phasewright.v1.ProgramsRevisionB\x03\xe0A\x01R\x06reviseB\f\n" +
+	"\x06revise\x18\v \x01(\v2 .phasewright.v1.ProgramsRevisionB\x03\xe0A\x01R\x06revise\x12Z\n" +
+	"\x11allocation_search\x18\f \x01(\x0e2 .phasewright.v1.AllocationSearchB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\x10allocationSearchB\f\n" +
 	"\n" +
 	"strategies\"|\n" +
 	"\x10ProgramsRevision\x12C\n" +
@@ -1393,11 +1403,12 @@ var file_phasewright_v1_bulk_service_proto_goTypes = []any{
 	(*Constraints)(nil),                  // 18: phasewright.v1.Constraints
 	(*Plan)(nil),                         // 19: phasewright.v1.Plan
 	(*CallerExercise)(nil),               // 20: phasewright.v1.CallerExercise
-	(*timestamppb.Timestamp)(nil),        // 21: google.protobuf.Timestamp
-	(*ProgramRequest)(nil),               // 22: phasewright.v1.ProgramRequest
-	(*Program)(nil),                      // 23: phasewright.v1.Program
-	(*status.Status)(nil),                // 24: google.rpc.Status
-	(*longrunningpb.Operation)(nil),      // 25: google.longrunning.Operation
+	(AllocationSearch)(0),                // 21: phasewright.v1.AllocationSearch
+	(*timestamppb.Timestamp)(nil),        // 22: google.protobuf.Timestamp
+	(*ProgramRequest)(nil),               // 23: phasewright.v1.ProgramRequest
+	(*Program)(nil),                      // 24: phasewright.v1.Program
+	(*status.Status)(nil),                // 25: google.rpc.Status
+	(*longrunningpb.Operation)(nil),      // 26: google.longrunning.Operation
 }
 var file_phasewright_v1_bulk_service_proto_depIdxs = []int32{
 	17, // 0: phasewright.v1.GenerateProgramsRequest.goals:type_name -> phasewright.v1.Goal
@@ -1405,34 +1416,35 @@ var file_phasewright_v1_bulk_service_proto_depIdxs = []int32{
 	19, // 2: phasewright.v1.GenerateProgramsRequest.plan:type_name -> phasewright.v1.Plan
 	20, // 3: phasewright.v1.GenerateProgramsRequest.exercises:type_name -> phasewright.v1.CallerExercise
 	1,  // 4: phasewright.v1.GenerateProgramsRequest.revise:type_name -> phasewright.v1.ProgramsRevision
-	21, // 5: phasewright.v1.GenerateProgramsMetadata.create_time:type_name -> google.protobuf.Timestamp
-	21, // 6: phasewright.v1.GenerateProgramsMetadata.end_time:type_name -> google.protobuf.Timestamp
-	22, // 7: phasewright.v1.ProgramOrder.request:type_name -> phasewright.v1.ProgramRequest
-	4,  // 8: phasewright.v1.AddProgramRequestsRequest.orders:type_name -> phasewright.v1.ProgramOrder
-	23, // 9: phasewright.v1.ProgramResult.program:type_name -> phasewright.v1.Program
-	24, // 10: phasewright.v1.ProgramResult.error:type_name -> google.rpc.Status
-	8,  // 11: phasewright.v1.ExportProgramResultsResponse.results:type_name -> phasewright.v1.ProgramResult
-	25, // 12: phasewright.v1.ListOperationsResponse.operations:type_name -> google.longrunning.Operation
-	25, // 13: phasewright.v1.CancelOperationResponse.operation:type_name -> google.longrunning.Operation
-	0,  // 14: phasewright.v1.BulkService.GeneratePrograms:input_type -> phasewright.v1.GenerateProgramsRequest
-	5,  // 15: phasewright.v1.BulkService.AddProgramRequests:input_type -> phasewright.v1.AddProgramRequestsRequest
-	7,  // 16: phasewright.v1.BulkService.ExportProgramResults:input_type -> phasewright.v1.ExportProgramResultsRequest
-	10, // 17: phasewright.v1.OperationService.GetOperation:input_type -> phasewright.v1.GetOperationRequest
-	11, // 18: phasewright.v1.OperationService.ListOperations:input_type -> phasewright.v1.ListOperationsRequest
-	13, // 19: phasewright.v1.OperationService.CancelOperation:input_type -> phasewright.v1.CancelOperationRequest
-	15, // 20: phasewright.v1.OperationService.DeleteOperation:input_type -> phasewright.v1.DeleteOperationRequest
-	25, // 21: phasewright.v1.BulkService.GeneratePrograms:output_type -> google.longrunning.Operation
-	6,  // 22: phasewright.v1.BulkService.AddProgramRequests:output_type -> phasewright.v1.AddProgramRequestsResponse
-	9,  // 23: phasewright.v1.BulkService.ExportProgramResults:output_type -> phasewright.v1.ExportProgramResultsResponse
-	25, // 24: phasewright.v1.OperationService.GetOperation:output_type -> google.longrunning.Operation
-	12, // 25: phasewright.v1.OperationService.ListOperations:output_type -> phasewright.v1.ListOperationsResponse
-	14, // 26: phasewright.v1.OperationService.CancelOperation:output_type -> phasewright.v1.CancelOperationResponse
-	16, // 27: phasewright.v1.OperationService.DeleteOperation:output_type -> phasewright.v1.DeleteOperationResponse
-	21, // [21:28] is the sub-list for method output_type
-	14, // [14:21] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	21, // 5: phasewright.v1.GenerateProgramsRequest.allocation_search:type_name -> phasewright.v1.AllocationSearch
+	22, // 6: phasewright.v1.GenerateProgramsMetadata.create_time:type_name -> google.protobuf.Timestamp
+	22, // 7: phasewright.v1.GenerateProgramsMetadata.end_time:type_name -> google.protobuf.Timestamp
+	23, // 8: phasewright.v1.ProgramOrder.request:type_name -> phasewright.v1.ProgramRequest
+	4,  // 9: phasewright.v1.AddProgramRequestsRequest.orders:type_name -> phasewright.v1.ProgramOrder
+	24, // 10: phasewright.v1.ProgramResult.program:type_name -> phasewright.v1.Program
+	25, // 11: phasewright.v1.ProgramResult.error:type_name -> google.rpc.Status
+	8,  // 12: phasewright.v1.ExportProgramResultsResponse.results:type_name -> phasewright.v1.ProgramResult
+	26, // 13: phasewright.v1.ListOperationsResponse.operations:type_name -> google.longrunning.Operation
+	26, // 14: phasewright.v1.CancelOperationResponse.operation:type_name -> google.longrunning.Operation
+	0,  // 15: phasewright.v1.BulkService.GeneratePrograms:input_type -> phasewright.v1.GenerateProgramsRequest
+	5,  // 16: phasewright.v1.BulkService.AddProgramRequests:input_type -> phasewright.v1.AddProgramRequestsRequest
+	7,  // 17: phasewright.v1.BulkService.ExportProgramResults:input_type -> phasewright.v1.ExportProgramResultsRequest
+	10, // 18: phasewright.v1.OperationService.GetOperation:input_type -> phasewright.v1.GetOperationRequest
+	11, // 19: phasewright.v1.OperationService.ListOperations:input_type -> phasewright.v1.ListOperationsRequest
+	13, // 20: phasewright.v1.OperationService.CancelOperation:input_type -> phasewright.v1.CancelOperationRequest
+	15, // 21: phasewright.v1.OperationService.DeleteOperation:input_type -> phasewright.v1.DeleteOperationRequest
+	26, // 22: phasewright.v1.BulkService.GeneratePrograms:output_type -> google.longrunning.Operation
+	6,  // 23: phasewright.v1.BulkService.AddProgramRequests:output_type -> phasewright.v1.AddProgramRequestsResponse
+	9,  // 24: phasewright.v1.BulkService.ExportProgramResults:output_type -> phasewright.v1.ExportProgramResultsResponse
+	26, // 25: phasewright.v1.OperationService.GetOperation:output_type -> google.longrunning.Operation
+	12, // 26: phasewright.v1.OperationService.ListOperations:output_type -> phasewright.v1.ListOperationsResponse
+	14, // 27: phasewright.v1.OperationService.CancelOperation:output_type -> phasewright.v1.CancelOperationResponse
+	16, // 28: phasewright.v1.OperationService.DeleteOperation:output_type -> phasewright.v1.DeleteOperationResponse
+	22, // [22:29] is the sub-list for method output_type
+	15, // [15:22] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_bulk_service_proto_init() }

@@ -50,9 +50,11 @@ type CreateProgramRequest struct {
 	// the same answer, for three days.
 	RequestId string `protobuf:"bytes,9,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	// Say what would be answered, and change nothing.
-	ValidateOnly  bool `protobuf:"varint,10,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	ValidateOnly bool `protobuf:"varint,10,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	// How long to look for the best exercises and sets for the days.
+	AllocationSearch AllocationSearch `protobuf:"varint,11,opt,name=allocation_search,json=allocationSearch,proto3,enum=phasewright.v1.AllocationSearch" json:"allocation_search,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *CreateProgramRequest) Reset() {
@@ -164,6 +166,13 @@ func (x *CreateProgramRequest) GetValidateOnly() bool {
 		return x.ValidateOnly
 	}
 	return false
+}
+
+func (x *CreateProgramRequest) GetAllocationSearch() AllocationSearch {
+	if x != nil {
+		return x.AllocationSearch
+	}
+	return AllocationSearch_ALLOCATION_SEARCH_UNSPECIFIED
 }
 
 type isCreateProgramRequest_Strategies interface {
@@ -1190,7 +1199,7 @@ var File_phasewright_v1_program_record_service_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_program_record_service_proto_rawDesc = "" +
 	"\n" +
-	"+phasewright/v1/program_record_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1bphasewright/v1/change.proto\x1a\x1fphasewright/v1/constraint.proto\x1a\x19phasewright/v1/goal.proto\x1a\x19phasewright/v1/plan.proto\x1a#phasewright/v1/program_record.proto\x1a$phasewright/v1/program_request.proto\x1a\x1bphasewright/v1/rework.proto\"\xe0\x04\n" +
+	"+phasewright/v1/program_record_service.proto\x12\x0ephasewright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bgoogle/api/field_info.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1bphasewright/v1/access.proto\x1a\x1bphasewright/v1/change.proto\x1a\x1fphasewright/v1/constraint.proto\x1a\x19phasewright/v1/goal.proto\x1a\x19phasewright/v1/plan.proto\x1a#phasewright/v1/program_record.proto\x1a$phasewright/v1/program_request.proto\x1a\x1bphasewright/v1/rework.proto\"\xbc\x05\n" +
 	"\x14CreateProgramRequest\x12=\n" +
 	"\x06parent\x18\x01 \x01(\tB%\xe0A\x02\xfaA\x15\x12\x13phasewright/Program\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06parent\x12<\n" +
 	"\aprogram\x18\x02 \x01(\v2\x1d.phasewright.v1.ProgramRecordB\x03\xe0A\x01R\aprogram\x127\n" +
@@ -1205,7 +1214,8 @@ const file_phasewright_v1_program_record_service_proto_rawDesc = "" +
 	"request_id\x18\t \x01(\tB\x18\xe0A\x01\xbaH\n" +
 	"\xd8\x01\x01r\x05\x18$\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12(\n" +
 	"\rvalidate_only\x18\n" +
-	" \x01(\bB\x03\xe0A\x01R\fvalidateOnlyB\f\n" +
+	" \x01(\bB\x03\xe0A\x01R\fvalidateOnly\x12Z\n" +
+	"\x11allocation_search\x18\v \x01(\x0e2 .phasewright.v1.AllocationSearchB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\x10allocationSearchB\f\n" +
 	"\n" +
 	"strategies\"\x97\x01\n" +
 	"\x15CreateProgramResponse\x12<\n" +
@@ -1336,11 +1346,12 @@ var file_phasewright_v1_program_record_service_proto_goTypes = []any{
 	(*Constraints)(nil),                  // 20: phasewright.v1.Constraints
 	(*Plan)(nil),                         // 21: phasewright.v1.Plan
 	(*CallerExercise)(nil),               // 22: phasewright.v1.CallerExercise
-	(*ProgramRevision)(nil),              // 23: phasewright.v1.ProgramRevision
-	(*fieldmaskpb.FieldMask)(nil),        // 24: google.protobuf.FieldMask
-	(*ProgramRequest)(nil),               // 25: phasewright.v1.ProgramRequest
-	(*Rework)(nil),                       // 26: phasewright.v1.Rework
-	(*ProgramChange)(nil),                // 27: phasewright.v1.ProgramChange
+	(AllocationSearch)(0),                // 23: phasewright.v1.AllocationSearch
+	(*ProgramRevision)(nil),              // 24: phasewright.v1.ProgramRevision
+	(*fieldmaskpb.FieldMask)(nil),        // 25: google.protobuf.FieldMask
+	(*ProgramRequest)(nil),               // 26: phasewright.v1.ProgramRequest
+	(*Rework)(nil),                       // 27: phasewright.v1.Rework
+	(*ProgramChange)(nil),                // 28: phasewright.v1.ProgramChange
 }
 var file_phasewright_v1_program_record_service_proto_depIdxs = []int32{
 	18, // 0: phasewright.v1.CreateProgramRequest.program:type_name -> phasewright.v1.ProgramRecord
@@ -1348,45 +1359,46 @@ var file_phasewright_v1_program_record_service_proto_depIdxs = []int32{
 	20, // 2: phasewright.v1.CreateProgramRequest.constraints:type_name -> phasewright.v1.Constraints
 	21, // 3: phasewright.v1.CreateProgramRequest.plan:type_name -> phasewright.v1.Plan
 	22, // 4: phasewright.v1.CreateProgramRequest.exercises:type_name -> phasewright.v1.CallerExercise
-	18, // 5: phasewright.v1.CreateProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	23, // 6: phasewright.v1.CreateProgramResponse.revision:type_name -> phasewright.v1.ProgramRevision
-	18, // 7: phasewright.v1.GetProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	18, // 8: phasewright.v1.ListProgramsResponse.programs:type_name -> phasewright.v1.ProgramRecord
-	18, // 9: phasewright.v1.UpdateProgramRequest.program:type_name -> phasewright.v1.ProgramRecord
-	24, // 10: phasewright.v1.UpdateProgramRequest.update_mask:type_name -> google.protobuf.FieldMask
-	18, // 11: phasewright.v1.UpdateProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	18, // 12: phasewright.v1.DeleteProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	18, // 13: phasewright.v1.UndeleteProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	25, // 14: phasewright.v1.ReviseProgramRequest.request:type_name -> phasewright.v1.ProgramRequest
-	26, // 15: phasewright.v1.ReviseProgramRequest.rework:type_name -> phasewright.v1.Rework
-	18, // 16: phasewright.v1.ReviseProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	23, // 17: phasewright.v1.ReviseProgramResponse.revision:type_name -> phasewright.v1.ProgramRevision
-	27, // 18: phasewright.v1.ReviseProgramResponse.changes:type_name -> phasewright.v1.ProgramChange
-	23, // 19: phasewright.v1.GetProgramRevisionResponse.revision:type_name -> phasewright.v1.ProgramRevision
-	23, // 20: phasewright.v1.ListProgramRevisionsResponse.revisions:type_name -> phasewright.v1.ProgramRevision
-	0,  // 21: phasewright.v1.ProgramRecordService.CreateProgram:input_type -> phasewright.v1.CreateProgramRequest
-	2,  // 22: phasewright.v1.ProgramRecordService.GetProgram:input_type -> phasewright.v1.GetProgramRequest
-	4,  // 23: phasewright.v1.ProgramRecordService.ListPrograms:input_type -> phasewright.v1.ListProgramsRequest
-	6,  // 24: phasewright.v1.ProgramRecordService.UpdateProgram:input_type -> phasewright.v1.UpdateProgramRequest
-	8,  // 25: phasewright.v1.ProgramRecordService.DeleteProgram:input_type -> phasewright.v1.DeleteProgramRequest
-	10, // 26: phasewright.v1.ProgramRecordService.UndeleteProgram:input_type -> phasewright.v1.UndeleteProgramRequest
-	12, // 27: phasewright.v1.ProgramRecordService.ReviseProgram:input_type -> phasewright.v1.ReviseProgramRequest
-	14, // 28: phasewright.v1.ProgramRecordService.GetProgramRevision:input_type -> phasewright.v1.GetProgramRevisionRequest
-	16, // 29: phasewright.v1.ProgramRecordService.ListProgramRevisions:input_type -> phasewright.v1.ListProgramRevisionsRequest
-	1,  // 30: phasewright.v1.ProgramRecordService.CreateProgram:output_type -> phasewright.v1.CreateProgramResponse
-	3,  // 31: phasewright.v1.ProgramRecordService.GetProgram:output_type -> phasewright.v1.GetProgramResponse
-	5,  // 32: phasewright.v1.ProgramRecordService.ListPrograms:output_type -> phasewright.v1.ListProgramsResponse
-	7,  // 33: phasewright.v1.ProgramRecordService.UpdateProgram:output_type -> phasewright.v1.UpdateProgramResponse
-	9,  // 34: phasewright.v1.ProgramRecordService.DeleteProgram:output_type -> phasewright.v1.DeleteProgramResponse
-	11, // 35: phasewright.v1.ProgramRecordService.UndeleteProgram:output_type -> phasewright.v1.UndeleteProgramResponse
-	13, // 36: phasewright.v1.ProgramRecordService.ReviseProgram:output_type -> phasewright.v1.ReviseProgramResponse
-	15, // 37: phasewright.v1.ProgramRecordService.GetProgramRevision:output_type -> phasewright.v1.GetProgramRevisionResponse
-	17, // 38: phasewright.v1.ProgramRecordService.ListProgramRevisions:output_type -> phasewright.v1.ListProgramRevisionsResponse
-	30, // [30:39] is the sub-list for method output_type
-	21, // [21:30] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	23, // 5: phasewright.v1.CreateProgramRequest.allocation_search:type_name -> phasewright.v1.AllocationSearch
+	18, // 6: phasewright.v1.CreateProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	24, // 7: phasewright.v1.CreateProgramResponse.revision:type_name -> phasewright.v1.ProgramRevision
+	18, // 8: phasewright.v1.GetProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	18, // 9: phasewright.v1.ListProgramsResponse.programs:type_name -> phasewright.v1.ProgramRecord
+	18, // 10: phasewright.v1.UpdateProgramRequest.program:type_name -> phasewright.v1.ProgramRecord
+	25, // 11: phasewright.v1.UpdateProgramRequest.update_mask:type_name -> google.protobuf.FieldMask
+	18, // 12: phasewright.v1.UpdateProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	18, // 13: phasewright.v1.DeleteProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	18, // 14: phasewright.v1.UndeleteProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	26, // 15: phasewright.v1.ReviseProgramRequest.request:type_name -> phasewright.v1.ProgramRequest
+	27, // 16: phasewright.v1.ReviseProgramRequest.rework:type_name -> phasewright.v1.Rework
+	18, // 17: phasewright.v1.ReviseProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	24, // 18: phasewright.v1.ReviseProgramResponse.revision:type_name -> phasewright.v1.ProgramRevision
+	28, // 19: phasewright.v1.ReviseProgramResponse.changes:type_name -> phasewright.v1.ProgramChange
+	24, // 20: phasewright.v1.GetProgramRevisionResponse.revision:type_name -> phasewright.v1.ProgramRevision
+	24, // 21: phasewright.v1.ListProgramRevisionsResponse.revisions:type_name -> phasewright.v1.ProgramRevision
+	0,  // 22: phasewright.v1.ProgramRecordService.CreateProgram:input_type -> phasewright.v1.CreateProgramRequest
+	2,  // 23: phasewright.v1.ProgramRecordService.GetProgram:input_type -> phasewright.v1.GetProgramRequest
+	4,  // 24: phasewright.v1.ProgramRecordService.ListPrograms:input_type -> phasewright.v1.ListProgramsRequest
+	6,  // 25: phasewright.v1.ProgramRecordService.UpdateProgram:input_type -> phasewright.v1.UpdateProgramRequest
+	8,  // 26: phasewright.v1.ProgramRecordService.DeleteProgram:input_type -> phasewright.v1.DeleteProgramRequest
+	10, // 27: phasewright.v1.ProgramRecordService.UndeleteProgram:input_type -> phasewright.v1.UndeleteProgramRequest
+	12, // 28: phasewright.v1.ProgramRecordService.ReviseProgram:input_type -> phasewright.v1.ReviseProgramRequest
+	14, // 29: phasewright.v1.ProgramRecordService.GetProgramRevision:input_type -> phasewright.v1.GetProgramRevisionRequest
+	16, // 30: phasewright.v1.ProgramRecordService.ListProgramRevisions:input_type -> phasewright.v1.ListProgramRevisionsRequest
+	1,  // 31: phasewright.v1.ProgramRecordService.CreateProgram:output_type -> phasewright.v1.CreateProgramResponse
+	3,  // 32: phasewright.v1.ProgramRecordService.GetProgram:output_type -> phasewright.v1.GetProgramResponse
+	5,  // 33: phasewright.v1.ProgramRecordService.ListPrograms:output_type -> phasewright.v1.ListProgramsResponse
+	7,  // 34: phasewright.v1.ProgramRecordService.UpdateProgram:output_type -> phasewright.v1.UpdateProgramResponse
+	9,  // 35: phasewright.v1.ProgramRecordService.DeleteProgram:output_type -> phasewright.v1.DeleteProgramResponse
+	11, // 36: phasewright.v1.ProgramRecordService.UndeleteProgram:output_type -> phasewright.v1.UndeleteProgramResponse
+	13, // 37: phasewright.v1.ProgramRecordService.ReviseProgram:output_type -> phasewright.v1.ReviseProgramResponse
+	15, // 38: phasewright.v1.ProgramRecordService.GetProgramRevision:output_type -> phasewright.v1.GetProgramRevisionResponse
+	17, // 39: phasewright.v1.ProgramRecordService.ListProgramRevisions:output_type -> phasewright.v1.ListProgramRevisionsResponse
+	31, // [31:40] is the sub-list for method output_type
+	22, // [22:31] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_program_record_service_proto_init() }

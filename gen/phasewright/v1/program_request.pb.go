@@ -23,6 +23,61 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// How long the engine looks for the best exercises and sets for the days. What it found, and how far
+// that is proven, stands in Program.allocations.
+type AllocationSearch int32
+
+const (
+	// ALLOCATION_SEARCH_USUAL.
+	AllocationSearch_ALLOCATION_SEARCH_UNSPECIFIED AllocationSearch = 0
+	// Some tenths of a second for each part of the program.
+	AllocationSearch_ALLOCATION_SEARCH_USUAL AllocationSearch = 1
+	// Goes on from there with sixteen times the work in all, some seconds for each part: the part is
+	// never worse for it, sometimes better, and more of it is proven. Give the call a deadline to match.
+	AllocationSearch_ALLOCATION_SEARCH_THOROUGH AllocationSearch = 2
+)
+
+// Enum value maps for AllocationSearch.
+var (
+	AllocationSearch_name = map[int32]string{
+		0: "ALLOCATION_SEARCH_UNSPECIFIED",
+		1: "ALLOCATION_SEARCH_USUAL",
+		2: "ALLOCATION_SEARCH_THOROUGH",
+	}
+	AllocationSearch_value = map[string]int32{
+		"ALLOCATION_SEARCH_UNSPECIFIED": 0,
+		"ALLOCATION_SEARCH_USUAL":       1,
+		"ALLOCATION_SEARCH_THOROUGH":    2,
+	}
+)
+
+func (x AllocationSearch) Enum() *AllocationSearch {
+	p := new(AllocationSearch)
+	*p = x
+	return p
+}
+
+func (x AllocationSearch) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (AllocationSearch) Descriptor() protoreflect.EnumDescriptor {
+	return file_phasewright_v1_program_request_proto_enumTypes[0].Descriptor()
+}
+
+func (AllocationSearch) Type() protoreflect.EnumType {
+	return &file_phasewright_v1_program_request_proto_enumTypes[0]
+}
+
+func (x AllocationSearch) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use AllocationSearch.Descriptor instead.
+func (AllocationSearch) EnumDescriptor() ([]byte, []int) {
+	return file_phasewright_v1_program_request_proto_rawDescGZIP(), []int{0}
+}
+
 // Ties your own id of an exercise to ours.
 type CallerExercise struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -106,9 +161,11 @@ type ProgramRequest struct {
 	// catalogue's rules, are chosen, named and exchanged as its own, and stay in the program, so that
 	// whoever reads, checks or changes it needs nothing else. Ids and names must differ from the
 	// catalogue's; the resource name is exercises/ and the id, whatever is given.
-	OwnExercises  []*Exercise `protobuf:"bytes,7,rep,name=own_exercises,json=ownExercises,proto3" json:"own_exercises,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	OwnExercises []*Exercise `protobuf:"bytes,7,rep,name=own_exercises,json=ownExercises,proto3" json:"own_exercises,omitempty"`
+	// How long to look for the best exercises and sets for the days.
+	AllocationSearch AllocationSearch `protobuf:"varint,8,opt,name=allocation_search,json=allocationSearch,proto3,enum=phasewright.v1.AllocationSearch" json:"allocation_search,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *ProgramRequest) Reset() {
@@ -190,6 +247,13 @@ func (x *ProgramRequest) GetOwnExercises() []*Exercise {
 	return nil
 }
 
+func (x *ProgramRequest) GetAllocationSearch() AllocationSearch {
+	if x != nil {
+		return x.AllocationSearch
+	}
+	return AllocationSearch_ALLOCATION_SEARCH_UNSPECIFIED
+}
+
 var File_phasewright_v1_program_request_proto protoreflect.FileDescriptor
 
 const file_phasewright_v1_program_request_proto_rawDesc = "" +
@@ -199,7 +263,7 @@ const file_phasewright_v1_program_request_proto_rawDesc = "" +
 	"\vexercise_id\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18@R\n" +
 	"exerciseId\x12*\n" +
 	"\tcaller_id\x18\x02 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\x80\x01R\bcallerId\x12.\n" +
-	"\fdisplay_name\x18\x03 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xc8\x01R\vdisplayName\"\xb2\x03\n" +
+	"\fdisplay_name\x18\x03 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xc8\x01R\vdisplayName\"\x8e\x04\n" +
 	"\x0eProgramRequest\x12<\n" +
 	"\aathlete\x18\x01 \x01(\v2\x17.phasewright.v1.AthleteB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\aathlete\x127\n" +
 	"\x05goals\x18\x02 \x03(\v2\x14.phasewright.v1.GoalB\v\xe0A\x01\xbaH\x05\x92\x01\x02\x10\x1eR\x05goals\x12H\n" +
@@ -207,7 +271,12 @@ const file_phasewright_v1_program_request_proto_rawDesc = "" +
 	"\x04plan\x18\x04 \x01(\v2\x14.phasewright.v1.PlanB\x03\xe0A\x01R\x04plan\x12J\n" +
 	"\texercises\x18\x05 \x03(\v2\x1e.phasewright.v1.CallerExerciseB\f\xe0A\x01\xbaH\x06\x92\x01\x03\x10\xe8\aR\texercises\x12\x17\n" +
 	"\x04seed\x18\x06 \x01(\rB\x03\xe0A\x01R\x04seed\x12K\n" +
-	"\rown_exercises\x18\a \x03(\v2\x18.phasewright.v1.ExerciseB\f\xe0A\x01\xbaH\x06\x92\x01\x03\x10\xe8\aR\fownExercisesBEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
+	"\rown_exercises\x18\a \x03(\v2\x18.phasewright.v1.ExerciseB\f\xe0A\x01\xbaH\x06\x92\x01\x03\x10\xe8\aR\fownExercises\x12Z\n" +
+	"\x11allocation_search\x18\b \x01(\x0e2 .phasewright.v1.AllocationSearchB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\x10allocationSearch*r\n" +
+	"\x10AllocationSearch\x12!\n" +
+	"\x1dALLOCATION_SEARCH_UNSPECIFIED\x10\x00\x12\x1b\n" +
+	"\x17ALLOCATION_SEARCH_USUAL\x10\x01\x12\x1e\n" +
+	"\x1aALLOCATION_SEARCH_THOROUGH\x10\x02BEZCgithub.com/phasewright/phasewright/gen/phasewright/v1;phasewrightv1b\x06proto3"
 
 var (
 	file_phasewright_v1_program_request_proto_rawDescOnce sync.Once
@@ -221,28 +290,31 @@ func file_phasewright_v1_program_request_proto_rawDescGZIP() []byte {
 	return file_phasewright_v1_program_request_proto_rawDescData
 }
 
+var file_phasewright_v1_program_request_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_phasewright_v1_program_request_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
 var file_phasewright_v1_program_request_proto_goTypes = []any{
-	(*CallerExercise)(nil), // 0: phasewright.v1.CallerExercise
-	(*ProgramRequest)(nil), // 1: phasewright.v1.ProgramRequest
-	(*Athlete)(nil),        // 2: phasewright.v1.Athlete
-	(*Goal)(nil),           // 3: phasewright.v1.Goal
-	(*Constraints)(nil),    // 4: phasewright.v1.Constraints
-	(*Plan)(nil),           // 5: phasewright.v1.Plan
-	(*Exercise)(nil),       // 6: phasewright.v1.Exercise
+	(AllocationSearch)(0),  // 0: phasewright.v1.AllocationSearch
+	(*CallerExercise)(nil), // 1: phasewright.v1.CallerExercise
+	(*ProgramRequest)(nil), // 2: phasewright.v1.ProgramRequest
+	(*Athlete)(nil),        // 3: phasewright.v1.Athlete
+	(*Goal)(nil),           // 4: phasewright.v1.Goal
+	(*Constraints)(nil),    // 5: phasewright.v1.Constraints
+	(*Plan)(nil),           // 6: phasewright.v1.Plan
+	(*Exercise)(nil),       // 7: phasewright.v1.Exercise
 }
 var file_phasewright_v1_program_request_proto_depIdxs = []int32{
-	2, // 0: phasewright.v1.ProgramRequest.athlete:type_name -> phasewright.v1.Athlete
-	3, // 1: phasewright.v1.ProgramRequest.goals:type_name -> phasewright.v1.Goal
-	4, // 2: phasewright.v1.ProgramRequest.constraints:type_name -> phasewright.v1.Constraints
-	5, // 3: phasewright.v1.ProgramRequest.plan:type_name -> phasewright.v1.Plan
-	0, // 4: phasewright.v1.ProgramRequest.exercises:type_name -> phasewright.v1.CallerExercise
-	6, // 5: phasewright.v1.ProgramRequest.own_exercises:type_name -> phasewright.v1.Exercise
-	6, // [6:6] is the sub-list for method output_type
-	6, // [6:6] is the sub-list for method input_type
-	6, // [6:6] is the sub-list for extension type_name
-	6, // [6:6] is the sub-list for extension extendee
-	0, // [0:6] is the sub-list for field type_name
+	3, // 0: phasewright.v1.ProgramRequest.athlete:type_name -> phasewright.v1.Athlete
+	4, // 1: phasewright.v1.ProgramRequest.goals:type_name -> phasewright.v1.Goal
+	5, // 2: phasewright.v1.ProgramRequest.constraints:type_name -> phasewright.v1.Constraints
+	6, // 3: phasewright.v1.ProgramRequest.plan:type_name -> phasewright.v1.Plan
+	1, // 4: phasewright.v1.ProgramRequest.exercises:type_name -> phasewright.v1.CallerExercise
+	7, // 5: phasewright.v1.ProgramRequest.own_exercises:type_name -> phasewright.v1.Exercise
+	0, // 6: phasewright.v1.ProgramRequest.allocation_search:type_name -> phasewright.v1.AllocationSearch
+	7, // [7:7] is the sub-list for method output_type
+	7, // [7:7] is the sub-list for method input_type
+	7, // [7:7] is the sub-list for extension type_name
+	7, // [7:7] is the sub-list for extension extendee
+	0, // [0:7] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_program_request_proto_init() }
@@ -260,13 +332,14 @@ func file_phasewright_v1_program_request_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_phasewright_v1_program_request_proto_rawDesc), len(file_phasewright_v1_program_request_proto_rawDesc)),
-			NumEnums:      0,
+			NumEnums:      1,
 			NumMessages:   2,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
 		GoTypes:           file_phasewright_v1_program_request_proto_goTypes,
 		DependencyIndexes: file_phasewright_v1_program_request_proto_depIdxs,
+		EnumInfos:         file_phasewright_v1_program_request_proto_enumTypes,
 		MessageInfos:      file_phasewright_v1_program_request_proto_msgTypes,
 	}.Build()
 	File_phasewright_v1_program_request_proto = out.File

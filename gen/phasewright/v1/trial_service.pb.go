@@ -937,9 +937,11 @@ type JoinTrialRequest struct {
 	Seed uint32 `protobuf:"varint,11,opt,name=seed,proto3" json:"seed,omitempty"`
 	// A UUID that the caller makes. The same request with the same id has its effect once and is given
 	// the same answer, for three days.
-	RequestId     string `protobuf:"bytes,12,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	RequestId string `protobuf:"bytes,12,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// How long to look for the best exercises and sets for the days.
+	AllocationSearch AllocationSearch `protobuf:"varint,13,opt,name=allocation_search,json=allocationSearch,proto3,enum=phasewright.v1.AllocationSearch" json:"allocation_search,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *JoinTrialRequest) Reset() {
@@ -1054,6 +1056,13 @@ func (x *JoinTrialRequest) GetRequestId() string {
 		return x.RequestId
 	}
 	return ""
+}
+
+func (x *JoinTrialRequest) GetAllocationSearch() AllocationSearch {
+	if x != nil {
+		return x.AllocationSearch
+	}
+	return AllocationSearch_ALLOCATION_SEARCH_UNSPECIFIED
 }
 
 // What JoinTrial answers.
@@ -3509,7 +3518,7 @@ const file_phasewright_v1_trial_service_proto_rawDesc = "" +
 	"\x14PredictTrialResponse\x12D\n" +
 	"\n" +
 	"prediction\x18\x01 \x01(\v2\x1f.phasewright.v1.TrialPredictionB\x03\xe0A\x03R\n" +
-	"prediction\"\x9e\x05\n" +
+	"prediction\"\xfa\x05\n" +
 	"\x10JoinTrialRequest\x127\n" +
 	"\x04name\x18\x01 \x01(\tB#\xe0A\x02\xfaA\x13\n" +
 	"\x11phasewright/Trial\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x04name\x12?\n" +
@@ -3528,7 +3537,8 @@ const file_phasewright_v1_trial_service_proto_rawDesc = "" +
 	"\x04seed\x18\v \x01(\rB\x03\xe0A\x01R\x04seed\x127\n" +
 	"\n" +
 	"request_id\x18\f \x01(\tB\x18\xe0A\x01\xbaH\n" +
-	"\xd8\x01\x01r\x05\x18$\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestIdB\x12\n" +
+	"\xd8\x01\x01r\x05\x18$\xb0\x01\x01\xe2\x8c\xcf\xd7\b\x02\b\x01R\trequestId\x12Z\n" +
+	"\x11allocation_search\x18\r \x01(\x0e2 .phasewright.v1.AllocationSearchB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\x10allocationSearchB\x12\n" +
 	"\x10_training_months\"\xbf\x02\n" +
 	"\x11JoinTrialResponse\x12B\n" +
 	"\vparticipant\x18\x01 \x01(\v2\x1b.phasewright.v1.ParticipantB\x03\xe0A\x03R\vparticipant\x12.\n" +
@@ -3834,16 +3844,17 @@ var file_phasewright_v1_trial_service_proto_goTypes = []any{
 	(*Goal)(nil),                           // 61: phasewright.v1.Goal
 	(*Constraints)(nil),                    // 62: phasewright.v1.Constraints
 	(*CallerExercise)(nil),                 // 63: phasewright.v1.CallerExercise
-	(*Participant)(nil),                    // 64: phasewright.v1.Participant
-	(*ProgramRecord)(nil),                  // 65: phasewright.v1.ProgramRecord
-	(*ProgramRevision)(nil),                // 66: phasewright.v1.ProgramRevision
-	(*ArmAssignment)(nil),                  // 67: phasewright.v1.ArmAssignment
-	(MeasurementTime)(0),                   // 68: phasewright.v1.MeasurementTime
-	(IncidentKind)(0),                      // 69: phasewright.v1.IncidentKind
-	(*TrialLook)(nil),                      // 70: phasewright.v1.TrialLook
-	(*ArmHarm)(nil),                        // 71: phasewright.v1.ArmHarm
-	(*OutcomeAnalysis)(nil),                // 72: phasewright.v1.OutcomeAnalysis
-	(*TrialEvent)(nil),                     // 73: phasewright.v1.TrialEvent
+	(AllocationSearch)(0),                  // 64: phasewright.v1.AllocationSearch
+	(*Participant)(nil),                    // 65: phasewright.v1.Participant
+	(*ProgramRecord)(nil),                  // 66: phasewright.v1.ProgramRecord
+	(*ProgramRevision)(nil),                // 67: phasewright.v1.ProgramRevision
+	(*ArmAssignment)(nil),                  // 68: phasewright.v1.ArmAssignment
+	(MeasurementTime)(0),                   // 69: phasewright.v1.MeasurementTime
+	(IncidentKind)(0),                      // 70: phasewright.v1.IncidentKind
+	(*TrialLook)(nil),                      // 71: phasewright.v1.TrialLook
+	(*ArmHarm)(nil),                        // 72: phasewright.v1.ArmHarm
+	(*OutcomeAnalysis)(nil),                // 73: phasewright.v1.OutcomeAnalysis
+	(*TrialEvent)(nil),                     // 74: phasewright.v1.TrialEvent
 }
 var file_phasewright_v1_trial_service_proto_depIdxs = []int32{
 	57, // 0: phasewright.v1.CreateTrialRequest.trial:type_name -> phasewright.v1.Trial
@@ -3860,88 +3871,89 @@ var file_phasewright_v1_trial_service_proto_depIdxs = []int32{
 	61, // 11: phasewright.v1.JoinTrialRequest.goals:type_name -> phasewright.v1.Goal
 	62, // 12: phasewright.v1.JoinTrialRequest.constraints:type_name -> phasewright.v1.Constraints
 	63, // 13: phasewright.v1.JoinTrialRequest.exercises:type_name -> phasewright.v1.CallerExercise
-	64, // 14: phasewright.v1.JoinTrialResponse.participant:type_name -> phasewright.v1.Participant
-	60, // 15: phasewright.v1.JoinTrialResponse.lift:type_name -> phasewright.v1.Mass
-	60, // 16: phasewright.v1.JoinTrialResponse.body_mass:type_name -> phasewright.v1.Mass
-	64, // 17: phasewright.v1.GetParticipantResponse.participant:type_name -> phasewright.v1.Participant
-	64, // 18: phasewright.v1.ListParticipantsResponse.participants:type_name -> phasewright.v1.Participant
-	65, // 19: phasewright.v1.MakeLeadInProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	66, // 20: phasewright.v1.MakeLeadInProgramResponse.revision:type_name -> phasewright.v1.ProgramRevision
-	57, // 21: phasewright.v1.EnrolUnitResponse.trial:type_name -> phasewright.v1.Trial
-	57, // 22: phasewright.v1.CloseEnrolmentResponse.trial:type_name -> phasewright.v1.Trial
-	67, // 23: phasewright.v1.AssignArmsResponse.assignments:type_name -> phasewright.v1.ArmAssignment
-	65, // 24: phasewright.v1.MakeArmProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
-	66, // 25: phasewright.v1.MakeArmProgramResponse.revision:type_name -> phasewright.v1.ProgramRevision
-	68, // 26: phasewright.v1.RecordTrialMeasurementRequest.time:type_name -> phasewright.v1.MeasurementTime
-	69, // 27: phasewright.v1.RecordIncidentRequest.kind:type_name -> phasewright.v1.IncidentKind
-	70, // 28: phasewright.v1.ReadInterimResponse.look:type_name -> phasewright.v1.TrialLook
-	71, // 29: phasewright.v1.CompareHarmResponse.arms:type_name -> phasewright.v1.ArmHarm
-	57, // 30: phasewright.v1.EndTrialResponse.trial:type_name -> phasewright.v1.Trial
-	57, // 31: phasewright.v1.RevealTrialKeyResponse.trial:type_name -> phasewright.v1.Trial
-	72, // 32: phasewright.v1.AnalyseTrialResponse.analyses:type_name -> phasewright.v1.OutcomeAnalysis
-	51, // 33: phasewright.v1.ExportTrialReportResponse.files:type_name -> phasewright.v1.ReportFile
-	73, // 34: phasewright.v1.ListTrialEventsResponse.events:type_name -> phasewright.v1.TrialEvent
-	0,  // 35: phasewright.v1.TrialService.CreateTrial:input_type -> phasewright.v1.CreateTrialRequest
-	2,  // 36: phasewright.v1.TrialService.GetTrial:input_type -> phasewright.v1.GetTrialRequest
-	4,  // 37: phasewright.v1.TrialService.ListTrials:input_type -> phasewright.v1.ListTrialsRequest
-	6,  // 38: phasewright.v1.TrialService.AmendTrial:input_type -> phasewright.v1.AmendTrialRequest
-	8,  // 39: phasewright.v1.TrialService.DeleteTrial:input_type -> phasewright.v1.DeleteTrialRequest
-	10, // 40: phasewright.v1.TrialService.FreezeTrial:input_type -> phasewright.v1.FreezeTrialRequest
-	12, // 41: phasewright.v1.TrialService.PredictTrial:input_type -> phasewright.v1.PredictTrialRequest
-	14, // 42: phasewright.v1.TrialService.JoinTrial:input_type -> phasewright.v1.JoinTrialRequest
-	16, // 43: phasewright.v1.TrialService.GetParticipant:input_type -> phasewright.v1.GetParticipantRequest
-	18, // 44: phasewright.v1.TrialService.ListParticipants:input_type -> phasewright.v1.ListParticipantsRequest
-	20, // 45: phasewright.v1.TrialService.MakeLeadInProgram:input_type -> phasewright.v1.MakeLeadInProgramRequest
-	22, // 46: phasewright.v1.TrialService.CheckParticipant:input_type -> phasewright.v1.CheckParticipantRequest
-	24, // 47: phasewright.v1.TrialService.EnrolUnit:input_type -> phasewright.v1.EnrolUnitRequest
-	26, // 48: phasewright.v1.TrialService.CloseEnrolment:input_type -> phasewright.v1.CloseEnrolmentRequest
-	28, // 49: phasewright.v1.TrialService.AssignArms:input_type -> phasewright.v1.AssignArmsRequest
-	30, // 50: phasewright.v1.TrialService.MakeArmProgram:input_type -> phasewright.v1.MakeArmProgramRequest
-	32, // 51: phasewright.v1.TrialService.RecordTrialMeasurement:input_type -> phasewright.v1.RecordTrialMeasurementRequest
-	34, // 52: phasewright.v1.TrialService.RecordAdherence:input_type -> phasewright.v1.RecordAdherenceRequest
-	36, // 53: phasewright.v1.TrialService.RecordIncident:input_type -> phasewright.v1.RecordIncidentRequest
-	38, // 54: phasewright.v1.TrialService.WithdrawParticipant:input_type -> phasewright.v1.WithdrawParticipantRequest
-	40, // 55: phasewright.v1.TrialService.ReadInterim:input_type -> phasewright.v1.ReadInterimRequest
-	42, // 56: phasewright.v1.TrialService.CompareHarm:input_type -> phasewright.v1.CompareHarmRequest
-	44, // 57: phasewright.v1.TrialService.EndTrial:input_type -> phasewright.v1.EndTrialRequest
-	46, // 58: phasewright.v1.TrialService.RevealTrialKey:input_type -> phasewright.v1.RevealTrialKeyRequest
-	48, // 59: phasewright.v1.TrialService.AnalyseTrial:input_type -> phasewright.v1.AnalyseTrialRequest
-	50, // 60: phasewright.v1.TrialService.ExportTrialReport:input_type -> phasewright.v1.ExportTrialReportRequest
-	53, // 61: phasewright.v1.TrialService.ListTrialEvents:input_type -> phasewright.v1.ListTrialEventsRequest
-	55, // 62: phasewright.v1.TrialService.VerifyTrial:input_type -> phasewright.v1.VerifyTrialRequest
-	1,  // 63: phasewright.v1.TrialService.CreateTrial:output_type -> phasewright.v1.CreateTrialResponse
-	3,  // 64: phasewright.v1.TrialService.GetTrial:output_type -> phasewright.v1.GetTrialResponse
-	5,  // 65: phasewright.v1.TrialService.ListTrials:output_type -> phasewright.v1.ListTrialsResponse
-	7,  // 66: phasewright.v1.TrialService.AmendTrial:output_type -> phasewright.v1.AmendTrialResponse
-	9,  // 67: phasewright.v1.TrialService.DeleteTrial:output_type -> phasewright.v1.DeleteTrialResponse
-	11, // 68: phasewright.v1.TrialService.FreezeTrial:output_type -> phasewright.v1.FreezeTrialResponse
-	13, // 69: phasewright.v1.TrialService.PredictTrial:output_type -> phasewright.v1.PredictTrialResponse
-	15, // 70: phasewright.v1.TrialService.JoinTrial:output_type -> phasewright.v1.JoinTrialResponse
-	17, // 71: phasewright.v1.TrialService.GetParticipant:output_type -> phasewright.v1.GetParticipantResponse
-	19, // 72: phasewright.v1.TrialService.ListParticipants:output_type -> phasewright.v1.ListParticipantsResponse
-	21, // 73: phasewright.v1.TrialService.MakeLeadInProgram:output_type -> phasewright.v1.MakeLeadInProgramResponse
-	23, // 74: phasewright.v1.TrialService.CheckParticipant:output_type -> phasewright.v1.CheckParticipantResponse
-	25, // 75: phasewright.v1.TrialService.EnrolUnit:output_type -> phasewright.v1.EnrolUnitResponse
-	27, // 76: phasewright.v1.TrialService.CloseEnrolment:output_type -> phasewright.v1.CloseEnrolmentResponse
-	29, // 77: phasewright.v1.TrialService.AssignArms:output_type -> phasewright.v1.AssignArmsResponse
-	31, // 78: phasewright.v1.TrialService.MakeArmProgram:output_type -> phasewright.v1.MakeArmProgramResponse
-	33, // 79: phasewright.v1.TrialService.RecordTrialMeasurement:output_type -> phasewright.v1.RecordTrialMeasurementResponse
-	35, // 80: phasewright.v1.TrialService.RecordAdherence:output_type -> phasewright.v1.RecordAdherenceResponse
-	37, // 81: phasewright.v1.TrialService.RecordIncident:output_type -> phasewright.v1.RecordIncidentResponse
-	39, // 82: phasewright.v1.TrialService.WithdrawParticipant:output_type -> phasewright.v1.WithdrawParticipantResponse
-	41, // 83: phasewright.v1.TrialService.ReadInterim:output_type -> phasewright.v1.ReadInterimResponse
-	43, // 84: phasewright.v1.TrialService.CompareHarm:output_type -> phasewright.v1.CompareHarmResponse
-	45, // 85: phasewright.v1.TrialService.EndTrial:output_type -> phasewright.v1.EndTrialResponse
-	47, // 86: phasewright.v1.TrialService.RevealTrialKey:output_type -> phasewright.v1.RevealTrialKeyResponse
-	49, // 87: phasewright.v1.TrialService.AnalyseTrial:output_type -> phasewright.v1.AnalyseTrialResponse
-	52, // 88: phasewright.v1.TrialService.ExportTrialReport:output_type -> phasewright.v1.ExportTrialReportResponse
-	54, // 89: phasewright.v1.TrialService.ListTrialEvents:output_type -> phasewright.v1.ListTrialEventsResponse
-	56, // 90: phasewright.v1.TrialService.VerifyTrial:output_type -> phasewright.v1.VerifyTrialResponse
-	63, // [63:91] is the sub-list for method output_type
-	35, // [35:63] is the sub-list for method input_type
-	35, // [35:35] is the sub-list for extension type_name
-	35, // [35:35] is the sub-list for extension extendee
-	0,  // [0:35] is the sub-list for field type_name
+	64, // 14: phasewright.v1.JoinTrialRequest.allocation_search:type_name -> phasewright.v1.AllocationSearch
+	65, // 15: phasewright.v1.JoinTrialResponse.participant:type_name -> phasewright.v1.Participant
+	60, // 16: phasewright.v1.JoinTrialResponse.lift:type_name -> phasewright.v1.Mass
+	60, // 17: phasewright.v1.JoinTrialResponse.body_mass:type_name -> phasewright.v1.Mass
+	65, // 18: phasewright.v1.GetParticipantResponse.participant:type_name -> phasewright.v1.Participant
+	65, // 19: phasewright.v1.ListParticipantsResponse.participants:type_name -> phasewright.v1.Participant
+	66, // 20: phasewright.v1.MakeLeadInProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	67, // 21: phasewright.v1.MakeLeadInProgramResponse.revision:type_name -> phasewright.v1.ProgramRevision
+	57, // 22: phasewright.v1.EnrolUnitResponse.trial:type_name -> phasewright.v1.Trial
+	57, // 23: phasewright.v1.CloseEnrolmentResponse.trial:type_name -> phasewright.v1.Trial
+	68, // 24: phasewright.v1.AssignArmsResponse.assignments:type_name -> phasewright.v1.ArmAssignment
+	66, // 25: phasewright.v1.MakeArmProgramResponse.program:type_name -> phasewright.v1.ProgramRecord
+	67, // 26: phasewright.v1.MakeArmProgramResponse.revision:type_name -> phasewright.v1.ProgramRevision
+	69, // 27: phasewright.v1.RecordTrialMeasurementRequest.time:type_name -> phasewright.v1.MeasurementTime
+	70, // 28: phasewright.v1.RecordIncidentRequest.kind:type_name -> phasewright.v1.IncidentKind
+	71, // 29: phasewright.v1.ReadInterimResponse.look:type_name -> phasewright.v1.TrialLook
+	72, // 30: phasewright.v1.CompareHarmResponse.arms:type_name -> phasewright.v1.ArmHarm
+	57, // 31: phasewright.v1.EndTrialResponse.trial:type_name -> phasewright.v1.Trial
+	57, // 32: phasewright.v1.RevealTrialKeyResponse.trial:type_name -> phasewright.v1.Trial
+	73, // 33: phasewright.v1.AnalyseTrialResponse.analyses:type_name -> phasewright.v1.OutcomeAnalysis
+	51, // 34: phasewright.v1.ExportTrialReportResponse.files:type_name -> phasewright.v1.ReportFile
+	74, // 35: phasewright.v1.ListTrialEventsResponse.events:type_name -> phasewright.v1.TrialEvent
+	0,  // 36: phasewright.v1.TrialService.CreateTrial:input_type -> phasewright.v1.CreateTrialRequest
+	2,  // 37: phasewright.v1.TrialService.GetTrial:input_type -> phasewright.v1.GetTrialRequest
+	4,  // 38: phasewright.v1.TrialService.ListTrials:input_type -> phasewright.v1.ListTrialsRequest
+	6,  // 39: phasewright.v1.TrialService.AmendTrial:input_type -> phasewright.v1.AmendTrialRequest
+	8,  // 40: phasewright.v1.TrialService.DeleteTrial:input_type -> phasewright.v1.DeleteTrialRequest
+	10, // 41: phasewright.v1.TrialService.FreezeTrial:input_type -> phasewright.v1.FreezeTrialRequest
+	12, // 42: phasewright.v1.TrialService.PredictTrial:input_type -> phasewright.v1.PredictTrialRequest
+	14, // 43: phasewright.v1.TrialService.JoinTrial:input_type -> phasewright.v1.JoinTrialRequest
+	16, // 44: phasewright.v1.TrialService.GetParticipant:input_type -> phasewright.v1.GetParticipantRequest
+	18, // 45: phasewright.v1.TrialService.ListParticipants:input_type -> phasewright.v1.ListParticipantsRequest
+	20, // 46: phasewright.v1.TrialService.MakeLeadInProgram:input_type -> phasewright.v1.MakeLeadInProgramRequest
+	22, // 47: phasewright.v1.TrialService.CheckParticipant:input_type -> phasewright.v1.CheckParticipantRequest
+	24, // 48: phasewright.v1.TrialService.EnrolUnit:input_type -> phasewright.v1.EnrolUnitRequest
+	26, // 49: phasewright.v1.TrialService.CloseEnrolment:input_type -> phasewright.v1.CloseEnrolmentRequest
+	28, // 50: phasewright.v1.TrialService.AssignArms:input_type -> phasewright.v1.AssignArmsRequest
+	30, // 51: phasewright.v1.TrialService.MakeArmProgram:input_type -> phasewright.v1.MakeArmProgramRequest
+	32, // 52: phasewright.v1.TrialService.RecordTrialMeasurement:input_type -> phasewright.v1.RecordTrialMeasurementRequest
+	34, // 53: phasewright.v1.TrialService.RecordAdherence:input_type -> phasewright.v1.RecordAdherenceRequest
+	36, // 54: phasewright.v1.TrialService.RecordIncident:input_type -> phasewright.v1.RecordIncidentRequest
+	38, // 55: phasewright.v1.TrialService.WithdrawParticipant:input_type -> phasewright.v1.WithdrawParticipantRequest
+	40, // 56: phasewright.v1.TrialService.ReadInterim:input_type -> phasewright.v1.ReadInterimRequest
+	42, // 57: phasewright.v1.TrialService.CompareHarm:input_type -> phasewright.v1.CompareHarmRequest
+	44, // 58: phasewright.v1.TrialService.EndTrial:input_type -> phasewright.v1.EndTrialRequest
+	46, // 59: phasewright.v1.TrialService.RevealTrialKey:input_type -> phasewright.v1.RevealTrialKeyRequest
+	48, // 60: phasewright.v1.TrialService.AnalyseTrial:input_type -> phasewright.v1.AnalyseTrialRequest
+	50, // 61: phasewright.v1.TrialService.ExportTrialReport:input_type -> phasewright.v1.ExportTrialReportRequest
+	53, // 62: phasewright.v1.TrialService.ListTrialEvents:input_type -> phasewright.v1.ListTrialEventsRequest
+	55, // 63: phasewright.v1.TrialService.VerifyTrial:input_type -> phasewright.v1.VerifyTrialRequest
+	1,  // 64: phasewright.v1.TrialService.CreateTrial:output_type -> phasewright.v1.CreateTrialResponse
+	3,  // 65: phasewright.v1.TrialService.GetTrial:output_type -> phasewright.v1.GetTrialResponse
+	5,  // 66: phasewright.v1.TrialService.ListTrials:output_type -> phasewright.v1.ListTrialsResponse
+	7,  // 67: phasewright.v1.TrialService.AmendTrial:output_type -> phasewright.v1.AmendTrialResponse
+	9,  // 68: phasewright.v1.TrialService.DeleteTrial:output_type -> phasewright.v1.DeleteTrialResponse
+	11, // 69: phasewright.v1.TrialService.FreezeTrial:output_type -> phasewright.v1.FreezeTrialResponse
+	13, // 70: phasewright.v1.TrialService.PredictTrial:output_type -> phasewright.v1.PredictTrialResponse
+	15, // 71: phasewright.v1.TrialService.JoinTrial:output_type -> phasewright.v1.JoinTrialResponse
+	17, // 72: phasewright.v1.TrialService.GetParticipant:output_type -> phasewright.v1.GetParticipantResponse
+	19, // 73: phasewright.v1.TrialService.ListParticipants:output_type -> phasewright.v1.ListParticipantsResponse
+	21, // 74: phasewright.v1.TrialService.MakeLeadInProgram:output_type -> phasewright.v1.MakeLeadInProgramResponse
+	23, // 75: phasewright.v1.TrialService.CheckParticipant:output_type -> phasewright.v1.CheckParticipantResponse
+	25, // 76: phasewright.v1.TrialService.EnrolUnit:output_type -> phasewright.v1.EnrolUnitResponse
+	27, // 77: phasewright.v1.TrialService.CloseEnrolment:output_type -> phasewright.v1.CloseEnrolmentResponse
+	29, // 78: phasewright.v1.TrialService.AssignArms:output_type -> phasewright.v1.AssignArmsResponse
+	31, // 79: phasewright.v1.TrialService.MakeArmProgram:output_type -> phasewright.v1.MakeArmProgramResponse
+	33, // 80: phasewright.v1.TrialService.RecordTrialMeasurement:output_type -> phasewright.v1.RecordTrialMeasurementResponse
+	35, // 81: phasewright.v1.TrialService.RecordAdherence:output_type -> phasewright.v1.RecordAdherenceResponse
+	37, // 82: phasewright.v1.TrialService.RecordIncident:output_type -> phasewright.v1.RecordIncidentResponse
+	39, // 83: phasewright.v1.TrialService.WithdrawParticipant:output_type -> phasewright.v1.WithdrawParticipantResponse
+	41, // 84: phasewright.v1.TrialService.ReadInterim:output_type -> phasewright.v1.ReadInterimResponse
+	43, // 85: phasewright.v1.TrialService.CompareHarm:output_type -> phasewright.v1.CompareHarmResponse
+	45, // 86: phasewright.v1.TrialService.EndTrial:output_type -> phasewright.v1.EndTrialResponse
+	47, // 87: phasewright.v1.TrialService.RevealTrialKey:output_type -> phasewright.v1.RevealTrialKeyResponse
+	49, // 88: phasewright.v1.TrialService.AnalyseTrial:output_type -> phasewright.v1.AnalyseTrialResponse
+	52, // 89: phasewright.v1.TrialService.ExportTrialReport:output_type -> phasewright.v1.ExportTrialReportResponse
+	54, // 90: phasewright.v1.TrialService.ListTrialEvents:output_type -> phasewright.v1.ListTrialEventsResponse
+	56, // 91: phasewright.v1.TrialService.VerifyTrial:output_type -> phasewright.v1.VerifyTrialResponse
+	64, // [64:92] is the sub-list for method output_type
+	36, // [36:64] is the sub-list for method input_type
+	36, // [36:36] is the sub-list for extension type_name
+	36, // [36:36] is the sub-list for extension extendee
+	0,  // [0:36] is the sub-list for field type_name
 }
 
 func init() { file_phasewright_v1_trial_service_proto_init() }
