@@ -198,7 +198,7 @@ func Reasons() []ReasonGroup {
 			{"CONFLICT_RECOVERY", kinds(infeasible), "Recovery between days clashes with other wishes.", "Take one of those named back; ways that work stand beside it."},
 			{"CONFLICT_LIMIT", kinds(infeasible), "A limit clashes with other wishes.", "Take one of those named back; ways that work stand beside it."},
 			{"CONFLICT_LOCK", kinds(infeasible), "A lock or swap of a program that is made again clashes with others or with the request.", "Take one of those named back; ways that work stand beside it."},
-			{"INFEASIBLE_UNPROVEN", kinds(infeasible), "No program was found within the effort, and none proven impossible.", "Relax a wish, or allow more effort."},
+			{"INFEASIBLE_UNPROVEN", kinds(infeasible), "No program was found within the effort, and none proven impossible.", "Relax a wish, or ask for a thorough search (`allocation_search`)."},
 		}},
 		{"Strategies and plans", []Reason{
 			{"STRATEGY_EMPTY", kinds(invalid), "No strategy is named.", "Name one of the list."},

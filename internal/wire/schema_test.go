@@ -82,6 +82,7 @@ var domainEnums = map[protoreflect.Name]domainEnum{
 	"JointStress":      {exerciseDir, "untyped int", "Stress"},
 	"ExerciseTrait":    {exerciseDir, "Flag", ""},
 	"AllocationScheme": {assignDir, "Scheme", ""},
+	"AllocationSearch": {planDir, "Search", "Search"},
 	"ImbalanceMeasure": {assignDir, "Measure", ""},
 	"PairCriterion":    {matchDir, "Criterion", ""},
 	"AlphaSpending":    {sequentialDir, "Spending", ""},
