@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"github.com/phasewright/phasewright/engine/plan"
 	"github.com/phasewright/phasewright/internal/export"
 	"github.com/phasewright/phasewright/internal/wire"
 )
@@ -22,6 +23,7 @@ type generateFlags struct {
 	json    bool
 	why     bool
 	week    int32
+	longer  bool
 	example bool
 }
 
@@ -36,7 +38,7 @@ JSON. Without -f a ready request of an invented athlete is taken.`,
   phasewright generate --example > request.yaml its request, to start from
   phasewright generate -f request.yaml
   phasewright generate -f request.yaml --week 3 one week, session by session
-  phasewright generate -f request.yaml -o program.json
+  phasewright generate -f request.yaml -o program.json --thorough
   phasewright generate -f - --json < request.json`,
 		Args: cobra.NoArgs,
 		RunE: p.do(func(cmd *cobra.Command, _ []string) error { return p.runGenerate(cmd, &f) }),
@@ -47,6 +49,7 @@ JSON. Without -f a ready request of an invented athlete is taken.`,
 	flags.BoolVar(&f.json, "json", false, "print the program as JSON")
 	flags.BoolVar(&f.why, "why", false, "say by which rule and source each number is what it is")
 	flags.Int32Var(&f.week, "week", 0, "print only this week, in full")
+	flags.BoolVar(&f.longer, "thorough", false, "look sixteen times as long for the best exercises and sets, some seconds")
 	flags.BoolVar(&f.example, "example", false, "print the request of the invented athlete and stop")
 	return p.served(cmd)
 }
@@ -75,6 +78,9 @@ func (p *program) runGenerate(cmd *cobra.Command, f *generateFlags) error {
 	request, err := wire.RequestFromProto(message)
 	if err != nil {
 		return err
+	}
+	if f.longer {
+		request.Search = plan.SearchThorough
 	}
 	m, err := p.maker()
 	if err != nil {

@@ -55,6 +55,7 @@ func TestServerAnswersTheSame(t *testing.T) {
 		{"text", string(demo), []string{"generate", "-f", "-"}, exitOK},
 		{"why", string(demo), []string{"generate", "-f", "-", "--why", "--week", "2"}, exitOK},
 		{"json", string(demo), []string{"generate", "-f", "-", "--json"}, exitOK},
+		{"thorough", string(demo), []string{"generate", "-f", "-", "--thorough", "--json"}, exitOK},
 		{"no request", "", []string{"generate"}, exitOK},
 		{"audit", made, []string{"audit", "-f", "-"}, exitOK},
 		{"audit json", made, []string{"audit", "-f", "-", "--json"}, exitOK},

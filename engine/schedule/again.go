@@ -49,12 +49,12 @@ func (s *solver) turns(level int) {
 	size := max(6, s.pb.C/4)
 	for turn := 0; s.mt.used < s.end && !s.mt.canceled && !s.met(level); turn++ {
 		was := s.mt.used
-		work := min(turnWork, s.end-s.mt.used)
+		work := min(turnWork*s.longer(), s.end-s.mt.used)
 		if turn%2 == 1 {
 			size = s.groups(level, size, work)
 		} else {
 			s.stage(work)
-			s.ls.anneal(level, s.gap(level), longLap, work)
+			s.ls.anneal(level, s.gap(level), longLap*s.longer(), work)
 			s.stage(s.part / 32)
 			s.ls.climb(level == LevelPreference)
 			s.ls.keep()

@@ -110,7 +110,7 @@
 // is only ever replaced by a better one.
 //
 // All of that is a pass. A budget above DefaultBudget has a second one with the rest,
-// whose shares are as much larger, from the answer and the bounds of the first.
+// whose shares and walks are as much longer, from the answer and the bounds of the first.
 //
 // A depth-first search over pairs, day by day, with the levels before it fixed at their
 // proven values, tries what is open (exact.go); it ends on models small enough. A node is

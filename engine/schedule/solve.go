@@ -95,6 +95,9 @@ func (s *solver) ended() bool {
 	return true
 }
 
+// longer is how many times as long as usual walks of a pass are.
+func (s *solver) longer() int64 { return max(1, s.part/(2*DefaultBudget)) }
+
 // stage gives the next stage at most n units of work.
 func (s *solver) stage(n int64) { s.mt.limit = min(s.end, s.mt.used+n) }
 
@@ -272,7 +275,7 @@ func (s *solver) walk(level int) {
 		return
 	}
 	s.stage(work)
-	s.ls.anneal(level, s.gap(level), shortLap, work)
+	s.ls.anneal(level, s.gap(level), shortLap*s.longer(), work)
 	s.stage(s.part / 32)
 	s.ls.climb(level == LevelPreference)
 	s.ls.keep()

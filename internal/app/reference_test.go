@@ -36,7 +36,7 @@ const (
 	// solvedAnew is one in how many models the reference solves again, beside the records.
 	solvedAnew = 16
 	// stillWorse is how many may be worse than the reference's best after a thorough search.
-	stillWorse = 1
+	stillWorse = 2
 
 	// anewLimit is its time for a level there.
 	anewLimit = 3 * time.Second
@@ -185,8 +185,8 @@ func TestReferenceSolver(t *testing.T) {
 	for _, name := range slices.Sorted(maps.Keys(longer.worse)) {
 		t.Log("worse than the reference's best after a thorough search: " + longer.worse[name])
 	}
-	// The reference has ten times the time. What may be worse is what was at the last
-	// change (2 and 9 in all) and a few, as what is solved anew may end elsewhere: a bound
+	// The reference has up to a minute a level. What may be worse is what was at the last
+	// change (10 and 23 in all) and a few, as what is solved anew may end elsewhere: a bound
 	// against getting worse, not an aim.
 	own := 0
 	for name := range s.worse {
@@ -194,8 +194,8 @@ func TestReferenceSolver(t *testing.T) {
 			own++
 		}
 	}
-	require.LessOrEqual(t, own, 3, "%v", s.worse)
-	require.LessOrEqual(t, len(s.worse), 12, "%v", s.worse)
+	require.LessOrEqual(t, own, 12, "%v", s.worse)
+	require.LessOrEqual(t, len(s.worse), 26, "%v", s.worse)
 	require.LessOrEqual(t, len(longer.worse), stillWorse, "%v", longer.worse)
 	require.Zero(t, s.missing, "models without a record: record them")
 	require.LessOrEqual(t, len(s.refuted), len(list)/100, "%v", s.refuted)
