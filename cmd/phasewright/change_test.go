@@ -57,8 +57,8 @@ func TestChangeThatCannotBe(t *testing.T) {
 	at := serving(t).GRPCAddr()
 	for name, args := range map[string][]string{
 		"shorter-day":     {"--from-week", "3", "--minutes", "thursday=20", "--lock", "thursday", "--lock", "back-squat"},
-		"locked-excluded": {"--lock", "mon:lat-pulldown", "--exclude", "lat-pulldown"},
-		"swap-and-lock":   {"--from-week", "5", "--minutes", "monday=25", "--swap", "mon:lat-pulldown=pull-up", "--lock", "mon:bent-over-row"},
+		"locked-excluded": {"--lock", "tue:lat-pulldown", "--exclude", "lat-pulldown"},
+		"swap-and-lock":   {"--from-week", "5", "--minutes", "tuesday=25", "--swap", "tue:lat-pulldown=pull-up", "--lock", "tue:bent-over-row"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			args := append([]string{"change", "-f", "-"}, args...)

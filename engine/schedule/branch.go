@@ -17,6 +17,7 @@ type branch struct {
 	st     *state // scratch, empty between uses
 	ls     *search
 	first  int // rows that it began with
+	keep   int // rows more, before those that do not bind go
 	due    int // nodes at which values are rounded next
 	bestV  value
 	nodes  []node
@@ -42,8 +43,8 @@ type node struct {
 
 const (
 	rowRoom   = 160 // rows that may join a program
-	laterRoom = 320 // and one of the levels that have many from the start
-	slack     = 20  // rows more than a program began with, before those that do not bind go
+	laterRoom = 320 // and, with more work than usual, one of the levels that have many from the start
+	slack     = 20  // rows more than it began with, with more work, before those that do not bind go
 	lpPivots  = 400 // pivots of one node
 	cutRounds = 40
 	roundWork = 6000  // trials from rounded values
@@ -52,12 +53,16 @@ const (
 
 func newBranch(k *collapsed, ls *search) *branch {
 	b := &branch{k: k, mt: ls.meter, st: newState(k.pb), ls: ls, bestV: ls.bestV, lost: math.MaxInt64, due: 1}
+	b.first, b.keep = len(k.l.rows), rowRoom/2
 	room := rowRoom
-	if k.level >= LevelPreference {
-		room = laterRoom
+	if ls.later {
+		b.keep = slack
+		if k.level >= LevelPreference {
+			room = laterRoom
+		}
 	}
-	b.first = len(k.l.rows)
 	b.sx = newSimplex(k.l, b.first+room, k.grid)
+	b.sx.mixes = ls.later
 	b.sx.part = k.marks()
 	return b
 }
@@ -244,7 +249,7 @@ func (b *branch) trim(i int32) {
 // bind puts the limits of a node into the program; false: it has no room for them.
 func (b *branch) bind(i int32) bool {
 	l := b.k.l
-	if len(l.rows) > b.first+slack {
+	if len(l.rows) > b.first+b.keep {
 		b.trim(i)
 	}
 	for r := range b.k.pool {

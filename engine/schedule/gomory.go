@@ -46,6 +46,9 @@ func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 		if m == 0 {
 			continue
 		}
+		if !s.mixes && s.mixed(l.rows[i]) {
+			return nil, 0, false
+		}
 		for _, e := range l.rows[i] {
 			g[e.at] += m * e.by
 			size += float64(math.Abs(float64(m)) * math.Abs(float64(e.by)))
@@ -117,11 +120,9 @@ func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 			continue
 		}
 		size += float64(float64(h) * math.Max(math.Abs(float64(l.lo[j])), math.Abs(float64(l.up[j]))))
-		if w := l.up[j] - l.lo[j]; h <= 4 && w < 1<<20 {
-			if by := ceilDiv(num*R*w, den); by <= R/256 {
-				least -= by
-				continue
-			}
+		if w := l.up[j] - l.lo[j]; h*w <= R/256 {
+			least -= h * w
+			continue
 		}
 		if atUp[j] {
 			out[j] -= h
@@ -144,11 +145,9 @@ func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 			continue
 		}
 		if l.rlo[i] != -endless && l.rup[i] != endless {
-			if w := l.rup[i] - l.rlo[i]; h <= 4 && w < 1<<20 {
-				if by := ceilDiv(num*R*w, den); by <= R/256 {
-					least -= by
-					continue
-				}
+			if w := l.rup[i] - l.rlo[i]; h*w <= R/256 {
+				least -= h * w
+				continue
 			}
 		}
 		sign, end := h, l.rlo[i]
@@ -172,7 +171,7 @@ func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 			norm += float64(float64(h) * float64(h))
 		}
 	}
-	if norm == 0 || s.part != nil && len(row) > longCut || float64(least)-value < float64(0.002*math.Sqrt(norm)) {
+	if norm == 0 || s.mixes && s.part != nil && len(row) > longCut || float64(least)-value < float64(0.002*math.Sqrt(norm)) {
 		return nil, 0, false
 	}
 	return row, least, true

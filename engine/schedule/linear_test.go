@@ -120,7 +120,7 @@ func TestCuts(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		l := drawLinear(t)
 		s := newSimplex(l, len(l.rows)+4, 1)
-		if rapid.Bool().Draw(t, "mixed") {
+		if s.mixes = rapid.Bool().Draw(t, "mixed"); s.mixes {
 			s.part = rapid.SliceOfN(rapid.Bool(), s.n, s.n).Draw(t, "part")
 		}
 		mt := &meter{ctx: context.Background(), limit: 1 << 40}

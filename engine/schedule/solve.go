@@ -119,6 +119,7 @@ func (s *solver) run(prior *Assignment) (Assignment, error) {
 	s.ls.keep()
 	s.pass()
 	if more := s.budget - s.mt.used; s.budget > s.first && !s.mt.canceled && !s.ended() {
+		s.ls.later = true
 		s.begin(more)
 		s.pass()
 	}
