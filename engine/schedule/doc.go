@@ -111,6 +111,8 @@
 //
 // All of that is a pass. A budget above DefaultBudget has a second one with the rest,
 // whose shares and walks are as much longer, from the answer and the bounds of the first.
+// Its programs have cuts with columns that need not be whole, which level 4 is full of, and
+// rows that do not bind leave before every node, as a pivot costs the square of the rows.
 //
 // A depth-first search over pairs, day by day, with the levels before it fixed at their
 // proven values, tries what is open (exact.go); it ends on models small enough. A node is
