@@ -27,8 +27,9 @@ const longCut = 100
 // with h = f/f0 where the fraction f of g is at most that of b, f0, else (1-f)/(1-f0); of
 // what need not be whole, g/f0 where g is positive and -g/(1-f0) where it is not (Gomory
 // 1960, An algorithm for the mixed integer problem, RAND RM-2597). Rounding h up keeps it
-// true, as does a smaller right side by what a left out term may be at most. So the multipliers, taken from the inverse, may be as inexact as they
-// are: the cut is valid, only weaker. rlo and rup are limits of rows that always hold.
+// true, as does a smaller right side by what a left out term may be at most. So the
+// multipliers, taken from the inverse, may be as inexact as they are: the cut is valid, only
+// weaker. rlo and rup are limits of rows that always hold.
 func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 	const Q = 1 << ratioBits
 	l := s.l

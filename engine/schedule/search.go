@@ -18,8 +18,8 @@ type search struct {
 	here  []int32 // chosen pairs, scratch
 	costs []int64 // of proposals, scratch
 	best  []int32
-	later bool // in the second pass
 	bestV value
+	later bool // in the second pass
 	rng   uint64
 	wall  int64 // price of being worse at a graver level, in 256ths
 }
