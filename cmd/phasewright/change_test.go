@@ -57,8 +57,8 @@ func TestChangeThatCannotBe(t *testing.T) {
 	at := serving(t).GRPCAddr()
 	for name, args := range map[string][]string{
 		"shorter-day":     {"--from-week", "3", "--minutes", "thursday=20", "--lock", "thursday", "--lock", "back-squat"},
-		"locked-excluded": {"--lock", "tue:lat-pulldown", "--exclude", "lat-pulldown"},
-		"swap-and-lock":   {"--from-week", "5", "--minutes", "tuesday=25", "--swap", "tue:lat-pulldown=pull-up", "--lock", "tue:bent-over-row"},
+		"locked-excluded": {"--lock", "fri:lat-pulldown", "--exclude", "lat-pulldown"},
+		"swap-and-lock":   {"--from-week", "5", "--minutes", "friday=25", "--swap", "fri:lat-pulldown=pull-up", "--lock", "fri:overhead-press"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			args := append([]string{"change", "-f", "-"}, args...)

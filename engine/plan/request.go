@@ -217,7 +217,7 @@ type Search uint8
 const (
 	SearchUnspecified Search = iota
 	SearchUsual
-	SearchThorough // goes on with sixteen times the work
+	SearchThorough // goes on with thirty-two times the work
 )
 
 // CallerExercise ties the caller's id of an exercise to ours.

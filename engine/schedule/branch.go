@@ -17,7 +17,6 @@ type branch struct {
 	st     *state // scratch, empty between uses
 	ls     *search
 	first  int // rows that it began with
-	keep   int // rows more, before those that do not bind go
 	due    int // nodes at which values are rounded next
 	bestV  value
 	nodes  []node
@@ -43,26 +42,25 @@ type node struct {
 
 const (
 	rowRoom   = 160 // rows that may join a program
-	laterRoom = 320 // and, with more work than usual, one of the levels that have many from the start
-	slack     = 20  // rows more than it began with, with more work, before those that do not bind go
+	laterRoom = 320 // and one of the levels that have many from the start
+	slack     = 20  // rows more than it began with before those that do not bind go
 	lpPivots  = 400 // pivots of one node
 	cutRounds = 40
+	rootCuts  = 12    // of a round, by the inverse
+	rootFew   = 4     // cuts of sums of rows that make those needless
+	rootStale = 2     // rounds without gain, then sums of rows have no more to give
 	roundWork = 6000  // trials from rounded values
 	maxNodes  = 20000 // and of a search
 )
 
 func newBranch(k *collapsed, ls *search) *branch {
 	b := &branch{k: k, mt: ls.meter, st: newState(k.pb), ls: ls, bestV: ls.bestV, lost: math.MaxInt64, due: 1}
-	b.first, b.keep = len(k.l.rows), rowRoom/2
+	b.first = len(k.l.rows)
 	room := rowRoom
-	if ls.later {
-		b.keep = slack
-		if k.level >= LevelPreference {
-			room = laterRoom
-		}
+	if k.level >= LevelPreference {
+		room = laterRoom
 	}
 	b.sx = newSimplex(k.l, b.first+room, k.grid)
-	b.sx.mixes = ls.later
 	b.sx.part = k.marks()
 	return b
 }
@@ -170,20 +168,7 @@ func (b *branch) root() bool {
 			stale++
 		}
 		b.loosen()
-		n := 0
-		for _, k := range b.sx.fractional() {
-			if len(b.k.l.rows)+n >= (b.first+b.sx.most)/2 {
-				break
-			}
-			row, least, ok := b.sx.cut(k)
-			if !ok {
-				continue
-			}
-			b.k.bond(row, least, endless)
-			if n++; n == 12 {
-				break
-			}
-		}
+		n := b.cut(stale)
 		if n == 0 {
 			return true
 		}
@@ -192,6 +177,35 @@ func (b *branch) root() bool {
 		}
 	}
 	return true
+}
+
+// cut puts cuts into the pool that the values break, as far as there is room, and says how
+// many.
+func (b *branch) cut(stale int) int {
+	n, room := 0, (b.first+b.sx.most)/2-len(b.k.l.rows)
+	if stale < rootStale {
+		for _, c := range b.sx.roundings(b.mt) {
+			if n == room {
+				break
+			}
+			b.k.bond(c.row, c.least, endless)
+			n++
+		}
+	}
+	if n >= rootFew {
+		return n
+	}
+	room = min(room, n+rootCuts)
+	for _, k := range b.sx.fractional() {
+		if n >= room {
+			break
+		}
+		if row, least, ok := b.sx.cut(k); ok {
+			b.k.bond(row, least, endless)
+			n++
+		}
+	}
+	return n
 }
 
 // fix closes in on the boxes: a whole column that can't move by one from the end that
@@ -249,7 +263,7 @@ func (b *branch) trim(i int32) {
 // bind puts the limits of a node into the program; false: it has no room for them.
 func (b *branch) bind(i int32) bool {
 	l := b.k.l
-	if len(l.rows) > b.first+b.keep {
+	if len(l.rows) > b.first+slack {
 		b.trim(i)
 	}
 	for r := range b.k.pool {

@@ -79,10 +79,13 @@
 // bound they prove is computed in integers (linear.floor), as any prices prove one: each
 // column's cost less its worth at the prices is least at an end of its box. No float
 // claims anything, and products are rounded one by one, so that all machines take the
-// same way. Gomory cuts (gomory.go) raise the first node's bound; their multipliers are
-// rounded first, and what follows is exact. A column whose reduced cost at the first node
-// is more than the gap stays where it is. A node is split by a sum that must be whole
-// (split.go): days or sets of exercises that count for the same, over the window, over a
+// same way. Cuts raise the first node's bound: sums of rows that are divided and rounded
+// (rounding.go), which are short and close most of what is between the bound of the
+// program and that of its whole points, and where these end, Gomory cuts (gomory.go). The
+// former are in integers throughout; of the latter the multipliers are rounded first, and
+// what follows is exact. Rows that do not bind leave before every node, as a pivot costs
+// the square of the rows. A column whose reduced cost at the first node is more than the
+// gap stays where it is. A node is split by a sum that must be whole (split.go): days or sets of exercises that count for the same, over the window, over a
 // class, then of a single exercise; which one, a few pivots of both halves and what splits
 // before it brought decide. Where all are whole, place.go puts them onto the days of each
 // class depth first, interchangeable days in order, and what results is judged as any
@@ -111,8 +114,6 @@
 //
 // All of that is a pass. A budget above DefaultBudget has a second one with the rest,
 // whose shares and walks are as much longer, from the answer and the bounds of the first.
-// Its programs have cuts with columns that need not be whole, which level 4 is full of, and
-// rows that do not bind leave before every node, as a pivot costs the square of the rows.
 //
 // A depth-first search over pairs, day by day, with the levels before it fixed at their
 // proven values, tries what is open (exact.go); it ends on models small enough. A node is

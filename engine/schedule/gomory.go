@@ -47,9 +47,6 @@ func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 		if m == 0 {
 			continue
 		}
-		if !s.mixes && s.mixed(l.rows[i]) {
-			return nil, 0, false
-		}
 		for _, e := range l.rows[i] {
 			g[e.at] += m * e.by
 			size += float64(math.Abs(float64(m)) * math.Abs(float64(e.by)))
@@ -172,7 +169,7 @@ func (s *simplex) cut(k int) (row []entry, least int64, ok bool) {
 			norm += float64(float64(h) * float64(h))
 		}
 	}
-	if norm == 0 || s.mixes && s.part != nil && len(row) > longCut || float64(least)-value < float64(0.002*math.Sqrt(norm)) {
+	if norm == 0 || s.part != nil && len(row) > longCut || float64(least)-value < float64(0.002*math.Sqrt(norm)) {
 		return nil, 0, false
 	}
 	return row, least, true

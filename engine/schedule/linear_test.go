@@ -116,23 +116,18 @@ func (l *linear) doubled() *linear {
 // TestCuts: no cut of a solved program takes a whole point away, nor one that is whole
 // but for the columns that need not be, and each takes the broken one.
 func TestCuts(t *testing.T) {
-	cuts := 0
-	rapid.Check(t, func(t *rapid.T) {
+	cuts, rounded := 0, 0
+	check := func(t *rapid.T) {
 		l := drawLinear(t)
 		s := newSimplex(l, len(l.rows)+4, 1)
-		if s.mixes = rapid.Bool().Draw(t, "mixed"); s.mixes {
+		if rapid.Bool().Draw(t, "mixed") {
 			s.part = rapid.SliceOfN(rapid.Bool(), s.n, s.n).Draw(t, "part")
 		}
 		mt := &meter{ctx: context.Background(), limit: 1 << 40}
 		if s.run(1<<30, 200, mt) != solved {
 			return
 		}
-		for _, k := range s.fractional() {
-			row, least, ok := s.cut(k)
-			if !ok {
-				continue
-			}
-			cuts++
+		holds := func(row []entry, least int64) {
 			require.Less(t, s.activity(row), float64(least))
 			l.doubled().points(func(x []int64, _ int64) {
 				for j, v := range x {
@@ -143,9 +138,25 @@ func TestCuts(t *testing.T) {
 				require.GreaterOrEqual(t, activity(row, x), 2*least, "%v", x)
 			})
 		}
+		for _, k := range s.fractional() {
+			if row, least, ok := s.cut(k); ok {
+				cuts++
+				holds(row, least)
+			}
+		}
+		for _, c := range s.roundings(mt) {
+			rounded++
+			holds(c.row, c.least)
+		}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		for range 20 {
+			check(t)
+		}
 	})
 	if !testing.Short() { // which draws a fifth of them
-		require.Greater(t, cuts, 5)
+		require.Greater(t, cuts, 100)
+		require.Greater(t, rounded, 100)
 	}
 }
 

@@ -19,7 +19,6 @@ type search struct {
 	costs []int64 // of proposals, scratch
 	best  []int32
 	bestV value
-	later bool // in the second pass
 	rng   uint64
 	wall  int64 // price of being worse at a graver level, in 256ths
 }

@@ -35,7 +35,6 @@ type simplex struct {
 	pivots  int // since the inverse was made anew
 	price   []int64
 	part    []bool    // by column: it need not be whole; nil: none
-	mixes   bool      // cuts may have columns that need not be whole
 	scale   []float64 // by row, a power of two: rows count in it
 	grid    float64
 }

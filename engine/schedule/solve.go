@@ -11,7 +11,7 @@ import (
 const DefaultBudget = 600_000
 
 // ThoroughBudget is the work for a caller who would rather wait: some seconds a window.
-const ThoroughBudget = 16 * DefaultBudget
+const ThoroughBudget = 32 * DefaultBudget
 
 // Solve gives the best assignment of a model under the objective in the package
 // comment. budget is work (trials, nodes), never time; 0 or less means DefaultBudget.
@@ -119,7 +119,6 @@ func (s *solver) run(prior *Assignment) (Assignment, error) {
 	s.ls.keep()
 	s.pass()
 	if more := s.budget - s.mt.used; s.budget > s.first && !s.mt.canceled && !s.ended() {
-		s.ls.later = true
 		s.begin(more)
 		s.pass()
 	}
@@ -167,7 +166,7 @@ func (s *solver) rescue() error {
 
 // shares of the budget of branch and bound by level, in 64ths: a first attempt at the
 // program of merged days and at the other, and a second where the first left a gap.
-var shares = [LevelCount][2][2]int64{{{3, 4}, {24, 12}}, {{3, 4}, {26, 14}}, {{0, 4}, {0, 12}}, {{0, 12}, {0, 8}}, {{0, 8}, {0, 0}}}
+var shares = [LevelCount][2][2]int64{{{3, 4}, {24, 12}}, {{3, 8}, {26, 14}}, {{0, 4}, {0, 12}}, {{0, 12}, {0, 8}}, {{0, 8}, {0, 0}}}
 
 const (
 	lastPart   = 6 // one in so many of the budget is kept for what the levels in turn leave open

@@ -32,7 +32,7 @@ const (
 	AllocationSearch_ALLOCATION_SEARCH_UNSPECIFIED AllocationSearch = 0
 	// Some tenths of a second for each part of the program.
 	AllocationSearch_ALLOCATION_SEARCH_USUAL AllocationSearch = 1
-	// Goes on from there with sixteen times the work in all, some seconds for each part: the part is
+	// Goes on from there with thirty-two times the work in all, seconds for each part: the part is
 	// never worse for it, sometimes better, and more of it is proven. Give the call a deadline to match.
 	AllocationSearch_ALLOCATION_SEARCH_THOROUGH AllocationSearch = 2
 )
