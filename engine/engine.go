@@ -29,6 +29,13 @@ type Engine struct {
 	brought   []plan.External    // what external strategies answered for a program that is made again
 	observe   func(stage string) // called after each stage; for benchmarks
 	watch     func(*schedule.Model, *schedule.Assignment)
+	more      *extra // of the program being made; nil: none
+}
+
+// extra is work beyond the usual that a program's windows share.
+type extra struct {
+	work   int64
+	solves int64 // that it is for
 }
 
 // New makes an engine with the strategies it may use.
@@ -52,14 +59,22 @@ func (e *Engine) Watched(f func(m *schedule.Model, prior *schedule.Assignment)) 
 	return &c
 }
 
-// searching gives the engine that looks as long as a request wants.
+// searching gives the engine that looks as long as one program's request wants: a thorough
+// search has for all windows together what is a thorough search of one, as a caller waits.
 func (e *Engine) searching(s plan.Search) *Engine {
 	if s != plan.SearchThorough {
 		return e
 	}
 	c := *e
-	c.budget *= schedule.ThoroughBudget / schedule.DefaultBudget
+	c.more = &extra{work: e.budget * (schedule.ThoroughBudget/schedule.DefaultBudget - 1)}
 	return &c
+}
+
+// expect says how many windows are still to be solved, each so many times.
+func (e *Engine) expect(windows, times int) {
+	if e.more != nil {
+		e.more.solves = int64(windows * times)
+	}
 }
 
 // solve has a window's problem solved within the engine's budget.
@@ -67,7 +82,16 @@ func (e *Engine) solve(ctx context.Context, m *schedule.Model, prior *schedule.A
 	if e.watch != nil {
 		e.watch(m, prior)
 	}
-	return schedule.Solve(ctx, m, prior, e.budget)
+	budget := e.budget
+	if e.more != nil {
+		budget += e.more.work / max(1, e.more.solves)
+	}
+	a, err := schedule.Solve(ctx, m, prior, budget)
+	if e.more != nil && err == nil {
+		e.more.work -= max(0, a.Work-e.budget)
+		e.more.solves--
+	}
+	return a, err
 }
 
 // Strategies lists what the engine can run.
@@ -370,6 +394,7 @@ func (g *generation) fill(ctx context.Context) error {
 			continue
 		}
 		if done[of[week]] == nil {
+			g.engine.expect(len(wins)-of[week], g.solves())
 			a, err := g.allocate(ctx, w, done)
 			if err != nil {
 				return err
@@ -453,6 +478,14 @@ type allocated struct {
 	answer schedule.Assignment
 	held   *hold  // what stays of an earlier program
 	whole  []bool // columns that do, all of them
+}
+
+// solves is how many times a window may be solved.
+func (g *generation) solves() int {
+	if g.rework != nil {
+		return reallocations
+	}
+	return 1
 }
 
 func (g *generation) allocate(ctx context.Context, w *window, done []*allocated) (*allocated, error) {

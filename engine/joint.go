@@ -69,6 +69,7 @@ func (j *joint) allocate(ctx context.Context) error {
 		if len(first.wins[i].sessions) == 0 {
 			continue
 		}
+		j.engine.expect(len(first.wins)-i, 1)
 		if err := j.window(ctx, i); err != nil {
 			return err
 		}
@@ -90,7 +91,7 @@ func (j *joint) window(ctx context.Context, at int) error {
 		}
 		m = union(models)
 		mine := &allocated{window: &first.wins[at], picks: picks[0]}
-		answer, err = schedule.Solve(ctx, m, first.g.prior(mine, nearest(mine.window, first.done)), j.engine.budget)
+		answer, err = j.engine.solve(ctx, m, first.g.prior(mine, nearest(mine.window, first.done)))
 		if !infeasible(err) {
 			break
 		}

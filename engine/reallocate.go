@@ -69,6 +69,9 @@ func (g *generation) holding(w *window, picks []pick) (*holding, error) {
 	return out, nil
 }
 
+// reallocations is how many times reallocate has a window solved at most.
+const reallocations = 4
+
 // reallocate allocates a window of a program that is made again, with as little change as
 // can be. In turn it is asked for
 //

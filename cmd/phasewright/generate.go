@@ -49,7 +49,7 @@ JSON. Without -f a ready request of an invented athlete is taken.`,
 	flags.BoolVar(&f.json, "json", false, "print the program as JSON")
 	flags.BoolVar(&f.why, "why", false, "say by which rule and source each number is what it is")
 	flags.Int32Var(&f.week, "week", 0, "print only this week, in full")
-	flags.BoolVar(&f.longer, "thorough", false, "look thirty-two times as long for the best exercises and sets, seconds")
+	flags.BoolVar(&f.longer, "thorough", false, "look longer for the best exercises and sets, some ten seconds")
 	flags.BoolVar(&f.example, "example", false, "print the request of the invented athlete and stop")
 	return p.served(cmd)
 }

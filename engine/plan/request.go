@@ -217,7 +217,7 @@ type Search uint8
 const (
 	SearchUnspecified Search = iota
 	SearchUsual
-	SearchThorough // goes on with thirty-two times the work
+	SearchThorough // goes on with some thirty times the work of a part, for all of them
 )
 
 // CallerExercise ties the caller's id of an exercise to ours.

@@ -47,3 +47,43 @@ func TestThoroughSearch(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, longer.Digest, again.Digest)
 }
+
+// TestThoroughSearchIsShared: however many parts a program has, what it takes beyond the
+// usual is bounded, for one that is made again too.
+func TestThoroughSearchIsShared(t *testing.T) {
+	const budget = 20_000
+	e, err := NewEngine()
+	require.NoError(t, err)
+	data, err := os.ReadFile(filepath.Join(scenarios, "travel-weeks", "request.yaml"))
+	require.NoError(t, err)
+	message, err := wire.ReadRequest(data)
+	require.NoError(t, err)
+	request, err := wire.RequestFromProto(message)
+	require.NoError(t, err)
+	request.Search = plan.SearchThorough
+	solved := int64(0)
+	e = e.WithBudget(budget).Watched(func(*schedule.Model, *schedule.Assignment) { solved++ })
+	spent := func(p plan.Program) int64 {
+		work, seen := int64(0), map[int64]bool{}
+		for _, a := range p.Allocations {
+			if !seen[a.Work] { // a part of several runs of weeks is listed with each
+				work += a.Work
+			}
+			seen[a.Work] = true
+		}
+		most := budget * (schedule.ThoroughBudget/schedule.DefaultBudget - 1 + solved)
+		t.Logf("%d of at most %d in %d solves", work, most, solved)
+		require.Positive(t, solved)
+		require.Less(t, work, most+most/10)
+		solved = 0
+		return work
+	}
+	p, err := e.Generate(t.Context(), request)
+	require.NoError(t, err)
+	require.Greater(t, spent(p), int64(20*budget), "nothing was added")
+	request = ownRequest(t, &p.Request)
+	request.Constraints.Days[0].Minutes -= 10
+	p, err = e.Rework(t.Context(), &p, request, plan.Rework{FromWeek: 2})
+	require.NoError(t, err)
+	spent(p)
+}

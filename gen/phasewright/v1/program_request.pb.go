@@ -32,8 +32,9 @@ const (
 	AllocationSearch_ALLOCATION_SEARCH_UNSPECIFIED AllocationSearch = 0
 	// Some tenths of a second for each part of the program.
 	AllocationSearch_ALLOCATION_SEARCH_USUAL AllocationSearch = 1
-	// Goes on from there with thirty-two times the work in all, seconds for each part: the part is
-	// never worse for it, sometimes better, and more of it is proven. Give the call a deadline to match.
+	// Goes on from there. The parts of the program share thirty times the work that one takes usually,
+	// some ten seconds. The first part is never worse for it, nor is another where those before it
+	// are the same; some are better, and more is proven.
 	AllocationSearch_ALLOCATION_SEARCH_THOROUGH AllocationSearch = 2
 )
 
