@@ -20,6 +20,7 @@ func TestThoroughSearch(t *testing.T) {
 	}
 	e, err := NewEngine()
 	require.NoError(t, err)
+	e = e.WithBudget(schedule.DefaultBudget / 6)
 	data, err := os.ReadFile(filepath.Join(scenarios, "three-unequal-days", "request.yaml"))
 	require.NoError(t, err)
 	message, err := wire.ReadRequest(data)
