@@ -85,14 +85,15 @@
 // former are in integers throughout; of the latter the multipliers are rounded first, and
 // what follows is exact. Rows that do not bind leave before every node, as a pivot costs
 // the square of the rows. A column whose reduced cost at the first node is more than the
-// gap stays where it is. A node is split by a sum that must be whole (split.go): days or sets of exercises that count for the same, over the window, over a
-// class, then of a single exercise; which one, a few pivots of both halves and what splits
-// before it brought decide. Where all are whole, place.go puts them onto the days of each
-// class depth first, interchangeable days in order, and what results is judged as any
-// assignment is. Now and then the values of a node are rounded and improved by local
-// search. The node with the least bound goes first, so what is open when the work is
-// spent still gives a bound. Values lie on a grid (a divisor of all costs), to which
-// bounds are rounded up.
+// gap stays where it is. A node is split by a sum that must be whole (split.go): days or
+// sets of exercises that count for the same, over the window, over a class, then of a
+// single exercise; which one, a few pivots of both halves and what splits before it
+// brought decide. Where all are whole, place.go puts them onto the days of each class
+// depth first, interchangeable days in order, and what results is judged as any assignment
+// is. Now and then the values of a node are rounded and improved by local search. The node
+// with the least bound goes first, so what is open when the work is spent still gives a
+// bound. Values lie on a grid (a divisor of all costs), to which bounds are rounded
+// up.
 //
 // What a first attempt does not prove gets random walks from hot to cold, with a fixed
 // random sequence and temperatures after what random changes of the incumbent cost
