@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"os"
-	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
@@ -61,12 +59,7 @@ func TestPoundsShowNoFractionsOfKilograms(t *testing.T) {
 	e, err := NewEngine()
 	require.NoError(t, err)
 	e = e.WithBudget(10_000)
-	data, err := os.ReadFile(filepath.Join(scenarios, "pounds-gym", "request.yaml"))
-	require.NoError(t, err)
-	message, err := wire.ReadRequest(data)
-	require.NoError(t, err)
-	request, err := wire.RequestFromProto(message)
-	require.NoError(t, err)
+	request := scenarioRequest(t, "pounds-gym")
 	request.Constraints.Weeks = plan.Some[int32](2)
 
 	programs, totals := 0, 0

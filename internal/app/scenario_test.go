@@ -46,19 +46,31 @@ func generate(e *engine.Engine, name string) (plan.Program, error) {
 }
 
 func generateFrom(e *engine.Engine, file string) (plan.Program, error) {
-	data, err := os.ReadFile(file)
-	if err != nil {
-		return plan.Program{}, err
-	}
-	message, err := wire.ReadRequest(data)
-	if err != nil {
-		return plan.Program{}, err
-	}
-	request, err := wire.RequestFromProto(message)
+	request, err := requestFrom(file)
 	if err != nil {
 		return plan.Program{}, err
 	}
 	return e.Generate(context.Background(), request)
+}
+
+func requestFrom(file string) (plan.Request, error) {
+	data, err := os.ReadFile(file)
+	if err != nil {
+		return plan.Request{}, err
+	}
+	message, err := wire.ReadRequest(data)
+	if err != nil {
+		return plan.Request{}, err
+	}
+	return wire.RequestFromProto(message)
+}
+
+// scenarioRequest reads the request of a scenario.
+func scenarioRequest(t testing.TB, name string) plan.Request {
+	t.Helper()
+	request, err := requestFrom(filepath.Join(scenarios, name, "request.yaml"))
+	require.NoError(t, err)
+	return request
 }
 
 // golden compares with a file of the scenario, or writes it. The file of the other

@@ -1,15 +1,12 @@
 package app
 
 import (
-	"os"
-	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"github.com/phasewright/phasewright/engine/plan"
 	"github.com/phasewright/phasewright/engine/schedule"
-	"github.com/phasewright/phasewright/internal/wire"
 )
 
 // TestThoroughSearch: who asks for it gets more work on every part that leaves a gap, a
@@ -21,12 +18,7 @@ func TestThoroughSearch(t *testing.T) {
 	e, err := NewEngine()
 	require.NoError(t, err)
 	e = e.WithBudget(schedule.DefaultBudget / 6)
-	data, err := os.ReadFile(filepath.Join(scenarios, "three-unequal-days", "request.yaml"))
-	require.NoError(t, err)
-	message, err := wire.ReadRequest(data)
-	require.NoError(t, err)
-	request, err := wire.RequestFromProto(message)
-	require.NoError(t, err)
+	request := scenarioRequest(t, "three-unequal-days")
 	usual, err := e.Generate(t.Context(), request)
 	require.NoError(t, err)
 	request.Search = plan.SearchThorough
@@ -55,12 +47,7 @@ func TestThoroughSearchIsShared(t *testing.T) {
 	const budget = 20_000
 	e, err := NewEngine()
 	require.NoError(t, err)
-	data, err := os.ReadFile(filepath.Join(scenarios, "travel-weeks", "request.yaml"))
-	require.NoError(t, err)
-	message, err := wire.ReadRequest(data)
-	require.NoError(t, err)
-	request, err := wire.RequestFromProto(message)
-	require.NoError(t, err)
+	request := scenarioRequest(t, "travel-weeks")
 	request.Search = plan.SearchThorough
 	solved := int64(0)
 	e = e.WithBudget(budget).Watched(func(*schedule.Model, *schedule.Assignment) { solved++ })
