@@ -84,7 +84,7 @@ func (e *Engine) solve(ctx context.Context, m *schedule.Model, prior *schedule.A
 	}
 	budget := e.budget
 	if e.more != nil {
-		budget += e.more.work / max(1, e.more.solves)
+		budget += max(0, e.more.work) / max(1, e.more.solves)
 	}
 	a, err := schedule.Solve(ctx, m, prior, budget)
 	if e.more != nil && err == nil {

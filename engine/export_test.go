@@ -53,3 +53,21 @@ func (e *Engine) HeldWindows(ctx context.Context, base *plan.Program, r plan.Req
 	}
 	return out
 }
+
+// Thorough solves a problem as so many windows would that are each solved so many times, in a
+// thorough search, and gives the work of each.
+func (e *Engine) Thorough(ctx context.Context, m *schedule.Model, windows, times int) ([]int64, error) {
+	e = e.searching(plan.SearchThorough)
+	var works []int64
+	for left := windows; left > 0; left-- {
+		e.expect(left, times)
+		for range times {
+			a, err := e.solve(ctx, m, nil)
+			if err != nil {
+				return nil, err
+			}
+			works = append(works, a.Work)
+		}
+	}
+	return works, nil
+}

@@ -92,11 +92,11 @@ func (s *simplex) roundings(mt *meter) []roundCut {
 	}
 	mt.spend(1 + r.work/roundUnit)
 	slices.SortStableFunc(list, func(x, y roundCut) int { return cmp.Compare(y.depth, x.depth) })
-	return apart(list, s.n)
+	return unlike(list, s.n)
 }
 
-// apart leaves out what is nearly parallel to a deeper cut.
-func apart(list []roundCut, columns int) []roundCut {
+// unlike leaves out what is nearly parallel to a deeper cut.
+func unlike(list []roundCut, columns int) []roundCut {
 	flat := make([]float64, columns)
 	kept := list[:0]
 	for _, c := range list {
@@ -260,7 +260,7 @@ func (r *rounding) cut() (roundCut, bool) {
 	if depth < roundDepth {
 		return roundCut{}, false
 	}
-	return r.make(b, divisor, scale, depth), true
+	return r.build(b, divisor, scale, depth), true
 }
 
 // count makes the terms of the sum, each counted from the nearer end of its box, and the
@@ -323,8 +323,8 @@ func (x *roundTerm) rounded(scale, d, rest int64) int64 {
 	return p*(d-rest) + max(0, s-rest)
 }
 
-// make is the cut in terms of the columns.
-func (r *rounding) make(b, d, scale int64, depth float64) roundCut {
+// build is the cut in terms of the columns.
+func (r *rounding) build(b, d, scale int64, depth float64) roundCut {
 	q, rest := floorDiv(b*scale, d)
 	c := roundCut{depth: depth}
 	most, unit, part := q*(d-rest), int64(0), false

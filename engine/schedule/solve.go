@@ -10,7 +10,7 @@ import (
 // proven early, some hundreds where it is not.
 const DefaultBudget = 600_000
 
-// ThoroughBudget is the work for a caller who would rather wait: some seconds a window.
+// ThoroughBudget is the work for a caller who would rather wait, some ten seconds.
 const ThoroughBudget = 32 * DefaultBudget
 
 // Solve gives the best assignment of a model under the objective in the package

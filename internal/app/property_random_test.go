@@ -186,7 +186,11 @@ func (c *tally) report(t *testing.T, total int) {
 	require.Greater(t, c.rirs, 50*total, "reserves held against the outline")
 	require.Greater(t, 5*c.composed, total, "composed plans")
 	require.Greater(t, 10*c.tests, total, "lifts tested")
-	require.Greater(t, 8*c.referred, total, "sets that refer to a test")
+	few := 5
+	if testing.Short() {
+		few = 8 // they come many to a program, so a short run may have fewer
+	}
+	require.Greater(t, few*c.referred, total, "sets that refer to a test")
 }
 
 // shrink finds a small request that breaks something.

@@ -35,6 +35,7 @@ const (
 
 	// solvedAnew is one in how many models the reference solves again, beside the records.
 	solvedAnew = 16
+
 	// anewLimit is its time for a level there.
 	anewLimit = 3 * time.Second
 )
